@@ -1,0 +1,97 @@
+"""The closed vocabularies of part maps and procedures. Not the models themselves.
+
+Signal words follow ANSI Z535.6 / ISO 3864-2; the rest are terms of the trade (see README).
+"""
+
+from enum import StrEnum
+
+
+class PartKind(StrEnum):
+    """What a part is; everything that comes off, out or apart is one of these."""
+
+    SCREWS = "screws"
+    COVER = "cover"
+    CONNECTOR = "connector"
+    BOND = "bond"
+    MODULE = "module"
+    CELL = "cell"
+    LOOSE = "loose"
+
+
+class Action(StrEnum):
+    """What one step does. `off/on` for screws, bonds and loose items, `open/close` for connectors,
+    `lift/fit` for covers, modules and cells; the rest leave every part where it is."""
+
+    OFF = "off"
+    ON = "on"
+    OPEN = "open"
+    CLOSE = "close"
+    LIFT = "lift"
+    FIT = "fit"
+    CHECK = "check"
+    WAIT = "wait"
+    READ = "read"
+    WORK = "work"
+
+
+REMOVALS = frozenset({Action.OFF, Action.OPEN, Action.LIFT})
+REFITS = frozenset({Action.ON, Action.CLOSE, Action.FIT})
+
+#: the refit that answers each removal
+ANSWER = {Action.OFF: Action.ON, Action.OPEN: Action.CLOSE, Action.LIFT: Action.FIT}
+
+#: which removal belongs to which kind of part
+REMOVAL_OF = {
+    PartKind.SCREWS: Action.OFF,
+    PartKind.BOND: Action.OFF,
+    PartKind.LOOSE: Action.OFF,
+    PartKind.CONNECTOR: Action.OPEN,
+    PartKind.COVER: Action.LIFT,
+    PartKind.MODULE: Action.LIFT,
+    PartKind.CELL: Action.LIFT,
+}
+
+
+class Stage(StrEnum):
+    """The stages of a job, in their order."""
+
+    PREPARATION = "preparation"
+    WAY_IN = "way-in"
+    SWAP = "swap"
+    WAY_BACK = "way-back"
+    TEST = "test"
+    SEAL = "seal"
+    CLOSE_OUT = "close-out"
+
+
+class SignalWord(StrEnum):
+    """Severity of a caution (ANSI Z535.6): the first three concern injury, NOTICE never does."""
+
+    DANGER = "DANGER"
+    WARNING = "WARNING"
+    CAUTION = "CAUTION"
+    NOTICE = "NOTICE"
+
+
+class WaitKind(StrEnum):
+    """Why a countdown runs."""
+
+    HEAT = "heat"
+    CURE = "cure"
+    SOAK = "soak"
+
+
+class Face(StrEnum):
+    """Which side of the device must be up."""
+
+    FRONT = "front"
+    BACK = "back"
+
+
+class Answer(StrEnum):
+    """The four answers to a line of a check or test list."""
+
+    WORKS = "works"
+    FAILS = "does not work"
+    NOT_TESTABLE = "not testable"
+    NOT_PRESENT = "not present"

@@ -1,0 +1,292 @@
+"""The fold: state and fact to next state. The same function runs live, on resume and in review.
+
+It trusts the facts: what may happen is decided in decide.py. It never reads a clock and never fails on
+facts that decide could have produced.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from benchguide.session import events as ev
+from benchguide.session.clock import Visit, book_span, seen_alive
+from benchguide.session.events import Fact
+from benchguide.session.ledger import Ledger, put_back, take_off
+from benchguide.session.moment import Moment, elapsed, not_before
+from benchguide.session.state import Countdown, Job, Mark, Movement, State, Status, StepMark
+
+#: events a person would call an action; the last three are shown after an interruption
+ACTIONS = frozenset(
+    {
+        ev.StepDone,
+        ev.StepSkipped,
+        ev.StepTakenBack,
+        ev.PhotoTaken,
+        ev.WaiverGiven,
+        ev.ReadingTaken,
+        ev.CountdownStarted,
+        ev.CountReconciled,
+    }
+)
+
+#: a break longer than this asks for the last action to be confirmed
+LONG_BREAK_US = 120_000_000
+
+#: what a handler gives back: the fields of the state that are different now
+Changes = dict[str, Any]
+
+
+def fold(job: Job, facts: Iterable[Fact]) -> State:
+    """The state after all facts, from the beginning."""
+    state = State(job)
+    for fact in facts:
+        state = apply(state, fact)
+    return state
+
+
+def apply(state: State, fact: Fact) -> State:
+    """The state after one more fact."""
+    event = fact.what
+    if isinstance(event, ev.SessionResumed):
+        state = _booked_through_gap(state, event, fact.at)
+    else:
+        state = _booked_until(state, fact.at)
+    handler = HANDLERS.get(type(event))
+    changes = handler(state, event, fact) if handler else {}
+    changes["facts"] = state.facts + 1
+    if type(event) in ACTIONS:
+        changes["recent"] = (*state.recent, fact)[-3:]
+    return state.changed(**changes)
+
+
+def as_at(state: State, now: Moment) -> State:
+    """The state with the clock read at `now`, for display and for judging; no fact is added."""
+    return _booked_until(state, now)
+
+
+def _booked_until(state: State, at: Moment) -> State:
+    """Book the time since the last fact under the mode that held; a long sleep is an interruption."""
+    visit, booked = state.visit, state.booked
+    if visit is None or booked is None:
+        return state.changed(booked=at)
+    span = elapsed(booked, at)
+    visit = book_span(visit, state.mode, span)
+    if span.asleep_us > LONG_BREAK_US and state.recent:
+        return state.changed(visit=visit, booked=at, to_confirm=True)
+    return state.changed(visit=visit, booked=not_before(at, booked))
+
+
+def _booked_through_gap(state: State, event: ev.SessionResumed, at: Moment) -> State:
+    """Time after the last sign of life was not spent at the bench, whatever was going on before."""
+    if state.visit is not None and state.booked is not None and not state.away:
+        state = _booked_until(state, seen_alive(event.last_alive, state.booked, at))
+        state = state.changed(away=True)
+    return _booked_until(state, at)
+
+
+def _marked(state: State, step: str, **changes: Any) -> Mapping[str, StepMark]:
+    return {**state.marks, step: replace(state.mark_of(step), **changes)}
+
+
+def _without(waived: frozenset[str], step: str) -> frozenset[str]:
+    """Waivers are used up when their step is declared done, skipped or taken back."""
+    return frozenset(gate for gate in waived if gate.split(":", 1)[1] != step) if waived else waived
+
+
+def _without_kinds(waived: frozenset[str], *kinds: str) -> frozenset[str]:
+    """Waivers fall when what they were given for has changed."""
+    return frozenset(gate for gate in waived if gate.split(":", 1)[0] not in kinds) if waived else waived
+
+
+def _started(state: State, event: ev.SessionStarted, fact: Fact) -> Changes:
+    return {"started": event, "began": fact.at, "person": event.person, "status": Status.WORKING}
+
+
+def _left(state: State, event: ev.SessionLeft, fact: Fact) -> Changes:
+    return {"away": True}
+
+
+def _resumed(state: State, event: ev.SessionResumed, fact: Fact) -> Changes:
+    return {"away": False, "to_confirm": bool(state.recent)}
+
+
+def _entered(state: State, event: ev.StepEntered, fact: Fact) -> Changes:
+    entered = state.mark_of(event.step).entered + 1
+    return {
+        "visits": _closed(state, fact.at),
+        "visit": Visit(event.step, fact.at, entered, event.why),
+        "here": state.job.index.get(event.step, state.here),
+        "marks": _marked(state, event.step, entered=entered),
+    }
+
+
+def _closed(state: State, at: Moment) -> tuple[Visit, ...]:
+    """The visits with the open one closed."""
+    return (*state.visits, replace(state.visit, ended=at)) if state.visit else state.visits
+
+
+def _done(state: State, event: ev.StepDone, fact: Fact) -> Changes:
+    return {
+        "marks": _marked(state, event.step, mark=Mark.DONE, settled=True),
+        "last_done": event.step,
+        "waived": _without(state.waived, event.step),
+    }
+
+
+def _skipped(state: State, event: ev.StepSkipped, fact: Fact) -> Changes:
+    return {
+        "marks": _marked(state, event.step, mark=Mark.SKIPPED, settled=True),
+        "last_done": event.step,
+        "waived": _without(state.waived, event.step),
+    }
+
+
+def _taken_back(state: State, event: ev.StepTakenBack, fact: Fact) -> Changes:
+    """Taking back is also an answer to the question whether the last action is as it should be: no."""
+    ledger = state.ledger
+    for move in reversed(state.mark_of(event.step).moved):
+        ledger = _reversed(ledger, move)
+    return {
+        "marks": _marked(state, event.step, mark=Mark.OPEN, moved=(), settled=False),
+        "ledger": ledger,
+        "last_done": "",
+        "waived": _without(state.waived, event.step),
+        "to_confirm": False,
+    }
+
+
+def _reversed(ledger: Ledger, move: Movement) -> Ledger:
+    if move.pieces > 0:
+        return put_back(ledger, move.part, min(move.pieces, ledger.pieces_of(move.part)))
+    return take_off(ledger, move.part, -move.pieces, move.cell, move.off_at)
+
+
+def _moved(state: State, step: str, *moves: Movement) -> Mapping[str, StepMark]:
+    """The marks with movements added; the first one after the step was declared done starts a new list."""
+    mark = state.mark_of(step)
+    before = () if mark.settled else mark.moved
+    return _marked(state, step, moved=(*before, *moves), settled=False)
+
+
+def _came_off(state: State, event: ev.PartCameOff, fact: Fact) -> Changes:
+    move = Movement(event.part, event.pieces, event.cell, event.step)
+    return {
+        "marks": _moved(state, event.step, move),
+        "ledger": take_off(state.ledger, event.part, event.pieces, event.cell, event.step),
+        "waived": _without_kinds(state.waived, "count"),
+    }
+
+
+def _went_back(state: State, event: ev.PartWentBack, fact: Fact) -> Changes:
+    ledger = put_back(state.ledger, event.part, event.pieces)
+    lay = state.ledger.last_of(event.part)
+    cell, off_at = (lay.cell, lay.step) if lay else ("", event.step)
+    move = Movement(event.part, -event.pieces, cell, off_at)
+    return {"marks": _moved(state, event.step, move), "ledger": ledger}
+
+
+def _reconciled(state: State, event: ev.CountReconciled, fact: Fact) -> Changes:
+    ledger = put_back(state.ledger, event.part, event.pieces)
+    return {"ledger": ledger, "reconciled": (*state.reconciled, fact)}
+
+
+def _photo(state: State, event: ev.PhotoTaken, fact: Fact) -> Changes:
+    return {"photos": (*state.photos, event)}
+
+
+def _note(state: State, event: ev.NoteAdded, fact: Fact) -> Changes:
+    return {"notes": (*state.notes, fact)}
+
+
+def _hold_began(state: State, event: ev.HoldBegan, fact: Fact) -> Changes:
+    return {"status": Status.HELD, "holds": (*state.holds, fact)}
+
+
+def _hold_ended(state: State, event: ev.HoldEnded, fact: Fact) -> Changes:
+    began = state.holds[-1].at if state.holds else fact.at
+    long = elapsed(began, fact.at).total_us > LONG_BREAK_US
+    return {
+        "status": Status.WORKING,
+        "holds": (*state.holds, fact),
+        "to_confirm": state.to_confirm or (long and bool(state.recent)),
+    }
+
+
+def _countdown_started(state: State, event: ev.CountdownStarted, fact: Fact) -> Changes:
+    new = Countdown(event.countdown, event.step, event.kind, event.seconds, fact.at)
+    return {"countdowns": {**state.countdowns, event.countdown: new}}
+
+
+def _countdown_over(state: State, countdown: str, how: str) -> Changes:
+    old = state.countdowns[countdown]
+    return {"countdowns": {**state.countdowns, countdown: replace(old, state=how)}}
+
+
+def _rang(state: State, event: ev.CountdownRang, fact: Fact) -> Changes:
+    return _countdown_over(state, event.countdown, "rang")
+
+
+def _stopped(state: State, event: ev.CountdownStopped, fact: Fact) -> Changes:
+    return _countdown_over(state, event.countdown, "stopped")
+
+
+def _answered(state: State, event: ev.LineAnswered, fact: Fact) -> Changes:
+    return {
+        "answers": {**state.answers, (event.step, event.line): event.answer},
+        "waived": _without_kinds(state.waived, "failed"),
+    }
+
+
+def _reading(state: State, event: ev.ReadingTaken, fact: Fact) -> Changes:
+    waived = state.waived - {f"limits:{event.step}"}
+    return {"readings": {**state.readings, event.step: event}, "waived": waived}
+
+
+def _waiver(state: State, event: ev.WaiverGiven, fact: Fact) -> Changes:
+    return {"waivers": (*state.waivers, event), "waived": state.waived | {event.gate}}
+
+
+def _confirmed(state: State, event: ev.LastConfirmed, fact: Fact) -> Changes:
+    return {"to_confirm": False}
+
+
+def _person(state: State, event: ev.PersonChanged, fact: Fact) -> Changes:
+    return {"person": event.now, "to_confirm": bool(state.recent)}
+
+
+def _finished(state: State, event: ev.SessionFinished, fact: Fact) -> Changes:
+    return {"visits": _closed(state, fact.at), "visit": None, "status": Status.FINISHED, "ended": fact.at}
+
+
+def _abandoned(state: State, event: ev.SessionAbandoned, fact: Fact) -> Changes:
+    return {"visits": _closed(state, fact.at), "visit": None, "status": Status.ABANDONED, "ended": fact.at}
+
+
+HANDLERS: dict[type[ev.Event], Callable[[State, Any, Fact], Changes]] = {
+    ev.SessionStarted: _started,
+    ev.SessionLeft: _left,
+    ev.SessionResumed: _resumed,
+    ev.SessionFinished: _finished,
+    ev.SessionAbandoned: _abandoned,
+    ev.StepEntered: _entered,
+    ev.StepDone: _done,
+    ev.StepSkipped: _skipped,
+    ev.StepTakenBack: _taken_back,
+    ev.PartCameOff: _came_off,
+    ev.PartWentBack: _went_back,
+    ev.CountReconciled: _reconciled,
+    ev.PhotoTaken: _photo,
+    ev.NoteAdded: _note,
+    ev.HoldBegan: _hold_began,
+    ev.HoldEnded: _hold_ended,
+    ev.CountdownStarted: _countdown_started,
+    ev.CountdownRang: _rang,
+    ev.CountdownStopped: _stopped,
+    ev.LineAnswered: _answered,
+    ev.ReadingTaken: _reading,
+    ev.WaiverGiven: _waiver,
+    ev.LastConfirmed: _confirmed,
+    ev.PersonChanged: _person,
+}
+
+__all__ = ["LONG_BREAK_US", "apply", "as_at", "fold"]

@@ -1,0 +1,257 @@
+"""The facts of a session, in the past tense. Nothing here decides or computes anything.
+
+Every event class carries `v`, the version of its fields. Fields are plain JSON values.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from benchguide.session.moment import Moment
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Base of all facts."""
+
+    v: ClassVar[int] = 1
+
+
+@dataclass(frozen=True, slots=True)
+class SessionStarted(Event):
+    """A person began a job. The two documents are the part map and procedure exactly as used (SHA-256)."""
+
+    job: str
+    person: str
+    device: str
+    procedure: str
+    device_doc: str
+    procedure_doc: str
+
+
+@dataclass(frozen=True, slots=True)
+class SessionLeft(Event):
+    """The program was closed in good order while the job was open."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionResumed(Event):
+    """The program came back. `last_alive` is the last moment it was known to run."""
+
+    last_alive: dict[str, object]
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class SessionFinished(Event):
+    """The record was closed."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionAbandoned(Event):
+    """The job was given up as it stands."""
+
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepEntered(Event):
+    """The step came up on the bench. `why` is next, back, again or chosen."""
+
+    step: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepDone(Event):
+    """The person declared the step done."""
+
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepSkipped(Event):
+    """The step was passed over on purpose."""
+
+    step: str
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepTakenBack(Event):
+    """A step was wrongly declared done; what it moved is as before."""
+
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartCameOff(Event):
+    """Pieces of a part left the device and lie in a cell of the parts mat (empty: on the bench)."""
+
+    part: str
+    pieces: int
+    cell: str
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartWentBack(Event):
+    """Pieces of a part are in the device again."""
+
+    part: str
+    pieces: int
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountReconciled(Event):
+    """Pieces that will not go back as they came: lost, replaced, or left out on purpose."""
+
+    part: str
+    pieces: int
+    what: str
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoTaken(Event):
+    """A photo is on the disk and verified. `purpose` is as-found, as-left or free."""
+
+    sha256: str
+    purpose: str
+    step: str
+    part: str
+    width: int
+    height: int
+    exposed: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteAdded(Event):
+    """Free words of the person."""
+
+    step: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoldBegan(Event):
+    """Work stopped for a reason."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoldEnded(Event):
+    """Work went on."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountdownStarted(Event):
+    """A heat, cure or soak time began."""
+
+    countdown: str
+    step: str
+    kind: str
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class CountdownRang(Event):
+    """The time was up and it was sounded."""
+
+    countdown: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountdownStopped(Event):
+    """The time was cut short on purpose."""
+
+    countdown: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineAnswered(Event):
+    """One line of a check or test list was answered."""
+
+    step: str
+    line: str
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTaken(Event):
+    """A measured value was entered."""
+
+    step: str
+    quantity: str
+    unit: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaiverGiven(Event):
+    """A hold point was passed without being met."""
+
+    gate: str
+    step: str
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class LastConfirmed(Event):
+    """After an interruption the person looked at the last action and confirmed it."""
+
+
+@dataclass(frozen=True, slots=True)
+class PersonChanged(Event):
+    """Another person took over, with a count at handover."""
+
+    was: str
+    now: str
+    pieces_out: int
+
+
+KINDS: dict[str, type[Event]] = {
+    cls.__name__: cls
+    for cls in (
+        SessionStarted,
+        SessionLeft,
+        SessionResumed,
+        SessionFinished,
+        SessionAbandoned,
+        StepEntered,
+        StepDone,
+        StepSkipped,
+        StepTakenBack,
+        PartCameOff,
+        PartWentBack,
+        CountReconciled,
+        PhotoTaken,
+        NoteAdded,
+        HoldBegan,
+        HoldEnded,
+        CountdownStarted,
+        CountdownRang,
+        CountdownStopped,
+        LineAnswered,
+        ReadingTaken,
+        WaiverGiven,
+        LastConfirmed,
+        PersonChanged,
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """An event with the moment it happened and the person at the bench."""
+
+    at: Moment
+    by: str
+    what: Event

@@ -1,0 +1,209 @@
+"""The state of a session: what the facts so far add up to. Values only.
+
+`apply` makes them, `decide` reads them.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cached_property
+from typing import Any, Self
+
+from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.procedure import Procedure, Step
+from benchguide.session.clock import Mode, Visit
+from benchguide.session.events import (
+    CountReconciled,
+    Fact,
+    PhotoTaken,
+    ReadingTaken,
+    SessionStarted,
+    WaiverGiven,
+)
+from benchguide.session.ledger import Ledger
+from benchguide.session.moment import Moment
+
+
+class Status(StrEnum):
+    """Where the session stands as a whole."""
+
+    NEW = "new"
+    WORKING = "working"
+    HELD = "held"
+    FINISHED = "finished"
+    ABANDONED = "abandoned"
+
+
+class Mark(StrEnum):
+    """Where one step stands."""
+
+    OPEN = "open"
+    DONE = "done"
+    SKIPPED = "skipped"
+
+
+class Purpose(StrEnum):
+    """What a photo is for."""
+
+    AS_FOUND = "as-found"
+    AS_LEFT = "as-left"
+    FREE = "free"
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a session follows: one device, one procedure. Fixed from start to finish."""
+
+    device: DeviceMap
+    procedure: Procedure
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The route, in order."""
+        return self.procedure.steps
+
+    @cached_property
+    def index(self) -> dict[str, int]:
+        """Place of each step on the route."""
+        return {step.id: i for i, step in enumerate(self.procedure.steps)}
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """What one step moved: `pieces` is positive when they came off, negative when they went back.
+
+    `cell` and `off_at` say where the pieces lay and which step had taken them off.
+    """
+
+    part: str
+    pieces: int
+    cell: str
+    off_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepMark:
+    """What is known of one step."""
+
+    mark: Mark = Mark.OPEN
+    entered: int = 0
+    moved: tuple[Movement, ...] = ()
+    """What it moved when it was last carried out: what taking it back would undo."""
+    settled: bool = False
+    """True once it was declared done or skipped after these movements."""
+
+
+@dataclass(frozen=True, slots=True)
+class Countdown:
+    """One running or ended countdown."""
+
+    id: str
+    step: str
+    kind: str
+    seconds: int
+    started: Moment
+    state: str = "running"
+
+    @property
+    def running(self) -> bool:
+        """True until it rang or was stopped."""
+        return self.state == "running"
+
+
+@dataclass(frozen=True)
+class State:
+    """Everything that follows from the facts of one session."""
+
+    job: Job
+    started: SessionStarted | None = None
+    began: Moment | None = None
+    ended: Moment | None = None
+    person: str = ""
+    status: Status = Status.NEW
+    here: int = 0
+    marks: Mapping[str, StepMark] = field(default_factory=dict)
+    last_done: str = ""
+    ledger: Ledger = field(default_factory=Ledger)
+    photos: tuple[PhotoTaken, ...] = ()
+    notes: tuple[Fact, ...] = ()
+    holds: tuple[Fact, ...] = ()
+    waivers: tuple[WaiverGiven, ...] = ()
+    """All waivers ever given, for the record."""
+    waived: frozenset[str] = frozenset()
+    """The hold points that are passed by a waiver now."""
+    reconciled: tuple[Fact, ...] = ()
+    answers: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    readings: Mapping[str, ReadingTaken] = field(default_factory=dict)
+    countdowns: Mapping[str, Countdown] = field(default_factory=dict)
+    visit: Visit | None = None
+    visits: tuple[Visit, ...] = ()
+    booked: Moment | None = None
+    away: bool = False
+    to_confirm: bool = False
+    recent: tuple[Fact, ...] = ()
+    facts: int = 0
+
+    def changed(self, **changes: Any) -> Self:
+        """A copy with some fields changed.
+
+        `dataclasses.replace` sets all thirty fields one by one; this is the cheaper copy that resuming a
+        session of thousands of events needs (tests/bench/bench_session.py).
+        """
+        new = object.__new__(type(self))
+        new.__dict__.update(self.__dict__)
+        new.__dict__.update(changes)
+        return new
+
+    @property
+    def step(self) -> Step:
+        """The step on the bench now. Raises IndexError for a procedure without steps."""
+        return self.job.steps[self.here]
+
+    @property
+    def open(self) -> bool:
+        """True while the job can go on."""
+        return self.status in (Status.WORKING, Status.HELD)
+
+    def mark_of(self, step: str) -> StepMark:
+        """The mark of a step; an untouched one is open."""
+        return self.marks.get(step, StepMark())
+
+    @property
+    def gone(self) -> dict[str, int]:
+        """Pieces that are neither in the device nor in the ledger, by part: lost, or left out on purpose."""
+        found: dict[str, int] = {}
+        for fact in self.reconciled:
+            event = fact.what
+            if isinstance(event, CountReconciled) and event.what != "replaced":
+                found[event.part] = found.get(event.part, 0) + event.pieces
+        return found
+
+    def in_device(self, part: str) -> int:
+        """Pieces of a part that are in the device now. Raises KeyError for an unknown part."""
+        return self.job.device.by_id[part].pieces - self.ledger.pieces_of(part) - self.gone.get(part, 0)
+
+    @property
+    def running(self) -> tuple[Countdown, ...]:
+        """Countdowns that go on now."""
+        return tuple(c for c in self.countdowns.values() if c.running)
+
+    @property
+    def mode(self) -> Mode:
+        """What the clock counts now."""
+        if self.away:
+            return Mode.AWAY
+        if self.status is Status.HELD:
+            return Mode.HOLD
+        visit = self.visit
+        if visit and any(c.step == visit.step and c.running for c in self.countdowns.values()):
+            return Mode.WAITING
+        return Mode.TOUCH
+
+    @property
+    def all_visits(self) -> tuple[Visit, ...]:
+        """Closed visits and the open one, in order."""
+        return (*self.visits, self.visit) if self.visit else self.visits
+
+    def photos_of(self, step: str, purpose: Purpose) -> tuple[PhotoTaken, ...]:
+        """Photos of one step for one purpose, oldest first."""
+        return tuple(p for p in self.photos if p.step == step and p.purpose == purpose)
