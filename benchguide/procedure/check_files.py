@@ -7,6 +7,7 @@ from pathlib import Path
 
 from benchguide.procedure.check import RULES, check, check_device
 from benchguide.procedure.problems import Problem, Severity
+from benchguide.procedure.rules_reading import READING_RULES
 from benchguide.procedure.shelf import DEVICE_SUFFIX, PROCEDURE_SUFFIX, Shelf
 
 
@@ -67,7 +68,7 @@ def rules_table(*, as_json: bool) -> str:
     """Every rule with its severity, sentence, reason and example."""
     rows = [
         {"rule": r.id, "severity": str(r.severity), "sentence": r.sentence, "reason": r.reason, "example": r.example}
-        for r in RULES
+        for r in (*READING_RULES, *RULES)
     ]
     if as_json:
         return json.dumps(rows, indent=2, ensure_ascii=False)

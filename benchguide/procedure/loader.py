@@ -179,9 +179,9 @@ def _in_order(problems: list[Problem]) -> list[Problem]:
     if len(ordered) <= MAX_PROBLEMS:
         return ordered
     last = ordered[MAX_PROBLEMS - 1]
-    rest = len(ordered) - MAX_PROBLEMS
+    rest = len(ordered) - MAX_PROBLEMS + 1
     message, remedy = f"there are at least {rest} more problems below", "Mend these first and check again."
-    ordered[MAX_PROBLEMS:] = [
+    ordered[MAX_PROBLEMS - 1 :] = [
         Problem(last.file, last.line, last.column, Severity.ERROR, "many-more", "", message, remedy)
     ]
     return ordered

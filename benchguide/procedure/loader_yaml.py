@@ -13,7 +13,7 @@ from benchguide.procedure.problems import MAX_PROBLEMS, BadFile, Problem, Severi
 
 MAX_BYTES = 4_000_000
 MAX_DEPTH = 32
-MAX_NODES = 500_000
+MAX_NODES = 300_000
 
 # YAML 1.2.2, chapter 10.3.2 (core schema): how an unquoted word becomes a value
 _NULL = frozenset({"", "~", "null", "Null", "NULL"})
@@ -143,7 +143,7 @@ class _Builder:
             self._open.pop()
         elif kind == "AliasEvent":
             remedy = "Write the value out at this place."
-            self._fatal(event, "alias", f"`*{event.anchor}`", "aliases are not followed", remedy)
+            self._fatal(event, "alias", shown(f"*{event.anchor}"), "aliases are not followed", remedy)
             self._add(event, None, None)
         elif kind == "DocumentStartEvent" and self.root is not None:
             remedy = "Keep one file for each part map or procedure; delete the `---` line and what follows."
@@ -158,10 +158,16 @@ class _Builder:
             raise BadFile([self._problem(event, "too-big", "", message, "Divide it.")])
         if getattr(event, "tag", None) is not None:
             remedy = "Delete the tag; values are read as they stand and nothing is ever executed."
-            self._fatal(event, "tag", shown(event.tag), "tags are not accepted", remedy)
+            self._fatal(
+                event,
+                "tag",
+                shown(str(event.tag).replace("tag:yaml.org,2002:", "!!", 1)),
+                "tags are not accepted",
+                remedy,
+            )
         if event.anchor is not None and type(event).__name__ != "AliasEvent":
             remedy = "Delete it; nothing may refer to it."
-            self._fatal(event, "anchor", f"`&{event.anchor}`", "anchors are not accepted", remedy)
+            self._fatal(event, "anchor", shown(f"&{event.anchor}"), "anchors are not accepted", remedy)
         spot = self._place_value(event, value, group)
         if group is None:
             return
@@ -278,6 +284,8 @@ def _syntax(error: Any, text: str, file: str) -> Problem:
         begun = f" begun in line {error.context_mark.line + 1}" if error.context_mark else ""
         message = f"{message} {str(error.context).strip()}{begun}"
     remedy = _syntax_remedy(message, here[: max(column, 1)], here)
+    # the parser quotes what it met, which may be megabytes long
+    message = message if len(message) <= 200 else message[:199] + "…"
     value = shown(here.strip()) if here.strip() else ""
     return Problem(file, line, column, Severity.ERROR, "yaml", value, f"not valid YAML: {message}", remedy)
 

@@ -81,10 +81,10 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
 
     candidates = list(known)
     # difflib is slow on long words and on long lists; nobody mistypes by that much
-    if len(word) > 80:
+    if len(word) > 64:
         return otherwise
-    if len(candidates) > 400:
+    if len(candidates) > 200:
         near_length = [c for c in candidates if abs(len(c) - len(word)) <= 2 and c[:2] == word[:2]]
-        candidates = near_length[:400]
+        candidates = near_length[:100]
     near = difflib.get_close_matches(word.lower(), candidates, n=1, cutoff=0.6)
     return f"Did you mean `{near[0]}`?" if near else otherwise

@@ -120,7 +120,7 @@ def unused_part(view: View) -> Iterator[Finding]:
 
 MAP_RULES = (
     Rule(
-        "easily-swapped", WARNING, f"Like screws less than {ALIKE_MM:g} mm apart in length lie in different cells.",
+        "easily-swapped", WARNING, f"Like screws less than {ALIKE_MM:g} mm apart lie in different cells.",
         "Neither eye nor camera tells them apart, and a screw too long ruins a board or a display.",
         "`M1.6 x 3.0` and `M1.6 x 3.3` cross-head screws both in cell `B2`.", map=easily_swapped,
     ),
@@ -132,7 +132,7 @@ MAP_RULES = (
     Rule(
         "too-long-elsewhere", WARNING, "A screw too long for another hole of its thread is told apart.",
         "It goes in easily and comes out on the other side.",
-        "`M1.6 x 6` beside a hole for `M1.6 x 3`, 4 mm deep, and no text names either length.", map=too_long_elsewhere,
+        "`M1.6 x 6` beside a hole for `M1.6 x 3`, 4 mm deep, and no text tells.", map=too_long_elsewhere,
     ),
     Rule(
         "cell-not-isolated", ADVICE, "Every cell is isolated by a connector.",

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from benchguide.session import events as ev
-from benchguide.session.clock import Visit, book_span, seen_alive
+from benchguide.session.clock import Visit, book_span, closed, seen_alive
 from benchguide.session.events import Fact
 from benchguide.session.ledger import Ledger, put_back, take_off
 from benchguide.session.moment import Moment, elapsed, not_before
@@ -84,8 +84,8 @@ def _booked_through_gap(state: State, event: ev.SessionResumed, at: Moment) -> S
     return _booked_until(state, at)
 
 
-def _marked(state: State, step: str, **changes: Any) -> Mapping[str, StepMark]:
-    return {**state.marks, step: replace(state.mark_of(step), **changes)}
+def _marked(state: State, step: str, mark: StepMark) -> Mapping[str, StepMark]:
+    return {**state.marks, step: mark}
 
 
 def _without(waived: frozenset[str], step: str) -> frozenset[str]:
@@ -111,31 +111,34 @@ def _resumed(state: State, event: ev.SessionResumed, fact: Fact) -> Changes:
 
 
 def _entered(state: State, event: ev.StepEntered, fact: Fact) -> Changes:
-    entered = state.mark_of(event.step).entered + 1
+    old = state.mark_of(event.step)
+    entered = old.entered + 1
     return {
         "visits": _closed(state, fact.at),
         "visit": Visit(event.step, fact.at, entered, event.why),
         "here": state.job.index.get(event.step, state.here),
-        "marks": _marked(state, event.step, entered=entered),
+        "marks": _marked(state, event.step, StepMark(old.mark, entered, old.moved, old.settled)),
     }
 
 
 def _closed(state: State, at: Moment) -> tuple[Visit, ...]:
     """The visits with the open one closed."""
-    return (*state.visits, replace(state.visit, ended=at)) if state.visit else state.visits
+    return (*state.visits, closed(state.visit, at)) if state.visit else state.visits
 
 
 def _done(state: State, event: ev.StepDone, fact: Fact) -> Changes:
+    old = state.mark_of(event.step)
     return {
-        "marks": _marked(state, event.step, mark=Mark.DONE, settled=True),
+        "marks": _marked(state, event.step, StepMark(Mark.DONE, old.entered, old.moved, True)),
         "last_done": event.step,
         "waived": _without(state.waived, event.step),
     }
 
 
 def _skipped(state: State, event: ev.StepSkipped, fact: Fact) -> Changes:
+    old = state.mark_of(event.step)
     return {
-        "marks": _marked(state, event.step, mark=Mark.SKIPPED, settled=True),
+        "marks": _marked(state, event.step, StepMark(Mark.SKIPPED, old.entered, old.moved, True)),
         "last_done": event.step,
         "waived": _without(state.waived, event.step),
     }
@@ -143,11 +146,11 @@ def _skipped(state: State, event: ev.StepSkipped, fact: Fact) -> Changes:
 
 def _taken_back(state: State, event: ev.StepTakenBack, fact: Fact) -> Changes:
     """Taking back is also an answer to the question whether the last action is as it should be: no."""
-    ledger = state.ledger
-    for move in reversed(state.mark_of(event.step).moved):
+    ledger, old = state.ledger, state.mark_of(event.step)
+    for move in reversed(old.moved):
         ledger = _reversed(ledger, move)
     return {
-        "marks": _marked(state, event.step, mark=Mark.OPEN, moved=(), settled=False),
+        "marks": _marked(state, event.step, StepMark(Mark.OPEN, old.entered)),
         "ledger": ledger,
         "last_done": "",
         "waived": _without(state.waived, event.step),
@@ -165,7 +168,7 @@ def _moved(state: State, step: str, *moves: Movement) -> Mapping[str, StepMark]:
     """The marks with movements added; the first one after the step was declared done starts a new list."""
     mark = state.mark_of(step)
     before = () if mark.settled else mark.moved
-    return _marked(state, step, moved=(*before, *moves), settled=False)
+    return _marked(state, step, StepMark(mark.mark, mark.entered, (*before, *moves)))
 
 
 def _came_off(state: State, event: ev.PartCameOff, fact: Fact) -> Changes:

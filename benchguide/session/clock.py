@@ -3,10 +3,11 @@
 Every stretch between two facts is booked exactly once, on the visit that was open, under the mode that held.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
 from benchguide.session.moment import Elapsed, Moment, elapsed, moment_from_doc, not_before
+from benchguide.session.value import Value
 
 
 class Mode(StrEnum):
@@ -18,8 +19,8 @@ class Mode(StrEnum):
     AWAY = "away"
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+@dataclass(frozen=True)
+class Visit(Value):
     """One stretch at one step. All times in microseconds."""
 
     step: str
@@ -47,23 +48,24 @@ def book(visit: Visit, mode: Mode, since: Moment, until: Moment) -> Visit:
 
 def book_span(visit: Visit, mode: Mode, span: Elapsed) -> Visit:
     """Like `book`, for a span that is known already."""
-    touch, waiting, hold = visit.touch_us, visit.waiting_us, visit.hold_us
-    asleep, away = visit.asleep_us, visit.away_us
-    if mode is Mode.TOUCH:
-        touch += span.total_us - span.asleep_us
-        asleep += span.asleep_us
-    elif mode is Mode.WAITING:
-        waiting += span.total_us  # a cure goes on while the machine sleeps: all of it is waiting
-    elif mode is Mode.HOLD:
-        hold += span.total_us
-    else:
-        away += span.total_us
     doubtful = visit.doubtful or span.doubtful
-    # written out: this runs for every fact, and `replace` is five times slower
-    return Visit(
-        visit.step, visit.began, visit.number, visit.why, visit.ended,
-        touch, waiting, hold, asleep, away, doubtful,
-    )  # fmt: skip
+    if mode is Mode.TOUCH:
+        return visit.changed(
+            touch_us=visit.touch_us + span.total_us - span.asleep_us,
+            asleep_us=visit.asleep_us + span.asleep_us,
+            doubtful=doubtful,
+        )
+    if mode is Mode.WAITING:
+        # a cure goes on while the machine sleeps: all of it is waiting
+        return visit.changed(waiting_us=visit.waiting_us + span.total_us, doubtful=doubtful)
+    if mode is Mode.HOLD:
+        return visit.changed(hold_us=visit.hold_us + span.total_us, doubtful=doubtful)
+    return visit.changed(away_us=visit.away_us + span.total_us, doubtful=doubtful)
+
+
+def closed(visit: Visit, at: Moment) -> Visit:
+    """The visit ended at `at`; nothing more is booked on it."""
+    return visit.changed(ended=at)
 
 
 def seen_alive(last_alive: dict[str, object], booked: Moment, now: Moment) -> Moment:

@@ -5,10 +5,11 @@ data by one version; old logs stay readable for ever.
 """
 
 from collections.abc import Callable
-from dataclasses import asdict
-from typing import Any
+from dataclasses import asdict, fields
+from functools import cache
+from typing import Any, get_origin
 
-from benchguide.session.events import KINDS, Fact
+from benchguide.session.events import KINDS, Event, Fact
 from benchguide.session.moment import moment_from_doc
 
 Data = dict[str, Any]
@@ -34,9 +35,11 @@ def fact_to_doc(fact: Fact) -> Data:
 
 def fact_from_doc(doc: Data) -> Fact:
     """Inverse of `fact_to_doc`; raises UnknownEvent with one sentence when it cannot be read."""
+    if not isinstance(doc, dict):
+        raise UnknownEvent("An entry of the log is no JSON object.")
     kind, version = doc.get("kind"), doc.get("v")
     cls = KINDS.get(str(kind))
-    if cls is None or not isinstance(version, int) or version > cls.v:
+    if cls is None or type(version) is not int or version > cls.v:
         raise UnknownEvent(
             f"The log holds an entry of kind {kind!r} version {version!r}, written by a newer Benchguide. "
             "Open it with that version."
@@ -46,6 +49,38 @@ def fact_from_doc(doc: Data) -> Fact:
         while version < cls.v:
             data = UPGRADES[(cls.__name__, version)](data)
             version += 1
-        return Fact(moment_from_doc(doc["at"]), doc["by"], cls(**data))
-    except (KeyError, TypeError, ValueError) as error:
+        by = doc["by"]
+        if not isinstance(by, str):
+            raise TypeError("the person is no text")
+        return Fact(moment_from_doc(doc["at"]), by, _event(cls, data))
+    except KeyError as error:
+        raise UnknownEvent(f"An entry of kind {kind} cannot be read: {error} is missing.") from error
+    except (TypeError, ValueError) as error:
         raise UnknownEvent(f"An entry of kind {kind} cannot be read: {error}.") from error
+
+
+def _event(cls: type[Event], data: Data) -> Event:
+    """The event with its fields checked: a wrong type found here cannot upset the fold later."""
+    names, kinds = _fields(cls.__name__)
+    values = [data[name] for name in names]
+    if tuple(map(type, values)) != kinds:
+        values = [_fitting(*three) for three in zip(names, kinds, values, strict=True)]
+    if len(data) != len(values):
+        raise ValueError("it has fields that are not known")
+    return cls(*values)
+
+
+def _fitting(name: str, kind: type, value: object) -> object:
+    if kind is float and type(value) is int:
+        return float(value)  # canonical JSON writes 4.0 as 4
+    if type(value) is not kind:
+        raise TypeError(f"{name} cannot be {value!r}")
+    return value
+
+
+@cache
+def _fields(kind: str) -> tuple[tuple[str, ...], tuple[type, ...]]:
+    """Names and plain types of the fields of a kind of event, in order."""
+    found = fields(KINDS[kind])
+    plain: list[Any] = [get_origin(field.type) or field.type for field in found]
+    return tuple(field.name for field in found), tuple(plain)

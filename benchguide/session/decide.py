@@ -20,7 +20,10 @@ from benchguide.session.state import Mark, Purpose, State, Status
 
 
 class Refused(Exception):
-    """The command cannot be carried out now: an answer, not a fault. `gates` are the hold points in the way, if any."""
+    """The command cannot be carried out now: an answer, not a fault.
+
+    `gates` are the hold points in the way, if any.
+    """
 
     def __init__(self, sentence: str, gates: tuple[Gate, ...] = ()) -> None:
         super().__init__(sentence)
@@ -199,7 +202,7 @@ def _start_countdown(state: State, command: cmd.StartCountdown) -> list[Event]:
     if any(c.step == step.id for c in state.running):
         raise Refused("The countdown of this step is running already.")
     number = sum(c.step == step.id for c in state.countdowns.values()) + 1
-    return [ev.CountdownStarted(f"{step.id}#{number}", step.id, step.wait.kind, step.wait.for_s)]
+    return [ev.CountdownStarted(f"{step.id}#{number}", step.id, str(step.wait.kind), step.wait.for_s)]
 
 
 def _running_countdown(state: State, name: str) -> None:
@@ -230,7 +233,7 @@ def _answer(state: State, command: cmd.AnswerLine) -> list[Event]:
         raise Refused(f"This step has no line {command.line!r}.")
     if command.answer not in set(Answer):
         raise Refused("Answer with: works, does not work, not testable or not present.")
-    return [ev.LineAnswered(state.step.id, command.line, command.answer)]
+    return [ev.LineAnswered(state.step.id, command.line, str(command.answer))]
 
 
 def _enter_reading(state: State, command: cmd.EnterReading) -> list[Event]:
@@ -290,7 +293,7 @@ def _resume(state: State, command: cmd.ResumeSession) -> list[Event]:
 
 
 def _sign_of_life(command: cmd.ResumeSession) -> dict[str, object]:
-    """The logged sign of life, or nothing when it cannot be read: a lost heartbeat must not bar the way back."""
+    """The sign of life, or nothing when it cannot be read: a lost heartbeat must not bar the way back."""
     try:
         return moment_from_doc(command.last_alive).to_doc()
     except (KeyError, TypeError, ValueError):

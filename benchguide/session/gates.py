@@ -163,9 +163,10 @@ def _reading(state: State, step: Step) -> Iterator[Gate]:
             "Measure it and enter the value; a tick is not enough.",
         )
     elif step.reading and not _in_limits(step, state.readings[step.id].value):
+        value = f"{state.readings[step.id].value:g} {step.reading.unit}"
         yield Gate(
             f"limits:{step.id}",
-            f"{step.reading.quantity} {state.readings[step.id].value:g} {step.reading.unit} is outside its limits.",
+            f"{step.reading.quantity} {value} is outside its limits.",
             "Find out why before going on, or measure again.",
         )
 
@@ -190,7 +191,7 @@ def _before_seal(state: State, step: Step) -> Iterator[Gate]:
     if not step.seals:
         return
     tests = [s for s in state.job.steps if s.before_seal]
-    unanswered = [f"{s.id}/{line.id}" for s in tests for line in s.lines if (s.id, line.id) not in state.answers]
+    unanswered = [line for s in tests for line in s.lines if (s.id, line.id) not in state.answers]
     undone = [s.id for s in tests if state.mark_of(s.id).mark is not Mark.DONE]
     failed = [
         (line.text, line.serves)
@@ -201,7 +202,8 @@ def _before_seal(state: State, step: Step) -> Iterator[Gate]:
     if unanswered or undone:
         yield Gate(
             f"test:{step.id}",
-            f"The test before sealing is not complete: {len(unanswered)} lines open, {len(undone)} steps not done.",
+            "The test before sealing is not complete: "
+            f"{len(unanswered)} lines open, {len(undone)} steps not done.",
             "Go back to the test, answer every line and finish it.",
         )
     if failed:
@@ -227,7 +229,8 @@ def _left_out(state: State, items: Sequence[OutItem]) -> str:
 
 def _finish_count(state: State) -> Iterator[Gate]:
     if state.ledger.out:
-        yield Gate("count:finish", _left_out(state, state.ledger.out), "Refit them, or say why they stay out.")
+        told = _left_out(state, state.ledger.out)
+        yield Gate("count:finish", told, "Refit them, or say why they stay out.")
 
 
 def _finish_steps(state: State) -> Iterator[Gate]:
@@ -258,4 +261,8 @@ STEP_GATES: tuple[Callable[[State, Step], Iterator[Gate]], ...] = (
     _counts,
     _as_left,
 )
-FINISH_GATES: tuple[Callable[[State], Iterator[Gate]], ...] = (_finish_count, _finish_steps, _finish_countdowns)
+FINISH_GATES: tuple[Callable[[State], Iterator[Gate]], ...] = (
+    _finish_count,
+    _finish_steps,
+    _finish_countdowns,
+)

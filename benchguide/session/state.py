@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
-from typing import Any, Self
 
 from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.procedure import Procedure, Step
@@ -22,6 +21,7 @@ from benchguide.session.events import (
 )
 from benchguide.session.ledger import Ledger
 from benchguide.session.moment import Moment
+from benchguide.session.value import Value
 
 
 class Status(StrEnum):
@@ -111,7 +111,7 @@ class Countdown:
 
 
 @dataclass(frozen=True)
-class State:
+class State(Value):
     """Everything that follows from the facts of one session."""
 
     job: Job
@@ -142,17 +142,6 @@ class State:
     to_confirm: bool = False
     recent: tuple[Fact, ...] = ()
     facts: int = 0
-
-    def changed(self, **changes: Any) -> Self:
-        """A copy with some fields changed.
-
-        `dataclasses.replace` sets all thirty fields one by one; this is the cheaper copy that resuming a
-        session of thousands of events needs (tests/bench/bench_session.py).
-        """
-        new = object.__new__(type(self))
-        new.__dict__.update(self.__dict__)
-        new.__dict__.update(changes)
-        return new
 
     @property
     def step(self) -> Step:
@@ -194,9 +183,12 @@ class State:
             return Mode.AWAY
         if self.status is Status.HELD:
             return Mode.HOLD
-        visit = self.visit
-        if visit and any(c.step == visit.step and c.running for c in self.countdowns.values()):
-            return Mode.WAITING
+        if self.visit is None:
+            return Mode.TOUCH
+        step = self.visit.step
+        for countdown in self.countdowns.values():
+            if countdown.step == step and countdown.running:
+                return Mode.WAITING
         return Mode.TOUCH
 
     @property

@@ -1,4 +1,4 @@
-"""Signal words as ANSI Z535.4-2007 (4.14), ANSI Z535.6 and ISO 3864-2/-4 define them, measured on drawn panels."""
+"""Signal words as ANSI Z535.4-2007 (4.14), Z535.6 and ISO 3864-2/-4 define them, measured on drawn panels."""
 
 import pytest
 from PySide6.QtGui import QColor, QImage

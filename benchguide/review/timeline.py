@@ -1,0 +1,141 @@
+"""Everything that happened, one entry a fact that a person would tell. The window and the page both show
+it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from benchguide.review.lines import GATE_WORDS
+from benchguide.review.record import Record
+from benchguide.review.words import span
+from benchguide.session import events as ev
+from benchguide.session.moment import Moment
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that happened. `said` is what a person wrote; `photo` is the hash of a photo or empty."""
+
+    at: Moment
+    by: str
+    kind: str
+    text: str
+    said: str = ""
+    step: str = ""
+    photo: str = ""
+
+
+def timeline_of(record: Record) -> tuple[Entry, ...]:
+    """All entries, oldest first."""
+    teller = _Teller(record)
+    entries = []
+    for fact in record.facts:
+        tell = TELL.get(type(fact.what))
+        if isinstance(fact.what, ev.StepEntered):
+            teller.step = fact.what.step
+        if tell:
+            kind, text, said, step, photo = tell(teller, fact.what)
+            entries.append(Entry(fact.at, fact.by, kind, text, said, step or teller.step, photo))
+    return tuple(entries)
+
+
+Told = tuple[str, str, str, str, str]
+
+
+class _Teller:
+    """Names looked up while telling."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.step = ""
+        self.parts = record.state.job.device.by_id
+        self.counted = {
+            f.what.countdown: f.what for f in record.facts if isinstance(f.what, ev.CountdownStarted)
+        }
+
+    def part(self, name: str) -> str:
+        part = self.parts.get(name)
+        return part.name if part else name
+
+    def line(self, step: str, line: str) -> str:
+        plan = self.record.state.job.procedure.by_id.get(step)
+        return next((x.text for x in plan.lines if x.id == line), line) if plan else line
+
+
+def _told(kind: str, text: str, said: str = "", step: str = "", photo: str = "") -> Told:
+    return kind, text, said, step, photo
+
+
+def _countdown(t: _Teller, name: str) -> Told:
+    found = t.counted.get(name)
+    return _told(
+        "countdown",
+        f"{found.kind} time of {span(found.seconds)}" if found else name,
+        "",
+        found.step if found else "",
+    )
+
+
+def _rang(t: _Teller, e: ev.CountdownRang) -> Told:
+    kind, text, said, step, photo = _countdown(t, e.countdown)
+    return kind, f"The {text} was over", said, step, photo
+
+
+def _stopped(t: _Teller, e: ev.CountdownStopped) -> Told:
+    kind, text, _, step, photo = _countdown(t, e.countdown)
+    return kind, f"The {text} was stopped early", e.reason, step, photo
+
+
+def _waiver(t: _Teller, e: ev.WaiverGiven) -> Told:
+    words = GATE_WORDS.get(e.gate.split(":", 1)[0], e.gate)
+    return _told("waiver", f"{e.name} passed the hold point: {words}", e.reason, e.step)
+
+
+def _reconciled(t: _Teller, e: ev.CountReconciled) -> Told:
+    what = e.what.replace("-", " ")
+    return _told("count", f"{e.pieces} x {t.part(e.part)}: {what} ({e.name})", e.reason)
+
+
+_WHY = {
+    "next": "Step came up",
+    "back": "Went back to the step",
+    "again": "Step repeated",
+    "chosen": "Step chosen",
+}
+
+TELL: dict[type[ev.Event], Callable[[_Teller, Any], Told]] = {
+    ev.SessionStarted: lambda t, e: _told("session", f"{e.person} began the job"),
+    ev.SessionLeft: lambda t, e: _told("session", "The program was closed with the job open"),
+    ev.SessionResumed: lambda t, e: _told(
+        "session",
+        "The job was resumed" if e.cause == "closed" else "The job was resumed after an interruption",
+    ),
+    ev.SessionFinished: lambda t, e: _told("session", "The record was closed"),
+    ev.SessionAbandoned: lambda t, e: _told("session", f"The job was given up by {e.name}", e.reason),
+    ev.StepEntered: lambda t, e: _told("step", _WHY.get(e.why, "Step came up"), "", e.step),
+    ev.StepDone: lambda t, e: _told("done", "Step done", "", e.step),
+    ev.StepSkipped: lambda t, e: _told("skipped", f"{e.name} skipped the step", e.reason, e.step),
+    ev.StepTakenBack: lambda t, e: _told("taken back", "The step was taken back", "", e.step),
+    ev.PartCameOff: lambda t, e: _told(
+        "out", f"{e.pieces} x {t.part(e.part)} out" + (f", cell {e.cell}" if e.cell else ""), "", e.step
+    ),
+    ev.PartWentBack: lambda t, e: _told("in", f"{e.pieces} x {t.part(e.part)} back in", "", e.step),
+    ev.CountReconciled: _reconciled,
+    ev.PhotoTaken: lambda t, e: _told("photo", f"{e.purpose} photo", "", e.step, e.sha256),
+    ev.NoteAdded: lambda t, e: _told("note", "Note", e.text, e.step),
+    ev.HoldBegan: lambda t, e: _told("hold", "Hold began", e.reason),
+    ev.HoldEnded: lambda t, e: _told("hold", "Work went on"),
+    ev.CountdownStarted: lambda t, e: _told(
+        "countdown", f"{e.kind} time of {span(e.seconds)} began", "", e.step
+    ),
+    ev.CountdownRang: _rang,
+    ev.CountdownStopped: _stopped,
+    ev.LineAnswered: lambda t, e: _told("answer", f"{t.line(e.step, e.line)} - {e.answer}", "", e.step),
+    ev.ReadingTaken: lambda t, e: _told("reading", f"{e.quantity}: {e.value:g} {e.unit}", "", e.step),
+    ev.WaiverGiven: _waiver,
+    ev.LastConfirmed: lambda t, e: _told("confirmed", "The last action was confirmed"),
+    ev.PersonChanged: lambda t, e: _told(
+        "handover", f"{e.was} handed over to {e.now}, {e.pieces_out} pieces out"
+    ),
+}
