@@ -176,9 +176,7 @@ def pyside6(version_of: Callable[[str], str] = importlib.metadata.version) -> Fi
     except importlib.metadata.PackageNotFoundError:
         return Finding("PySide6", "missing", "PySide6 (Qt for Python) is not installed.", install)
     if version == REFUSED_PYSIDE6:
-        sentence = (
-            f"PySide6 {version} makes Python abort after some hundred signals; use another release."
-        )
+        sentence = f"PySide6 {version} makes Python abort after some hundred signals; use another release."
         return Finding("PySide6", "missing", sentence, install)
     if tuple(map(int, re.findall(r"\d+", version)[:2])) < (6, 7):
         return Finding(
@@ -218,9 +216,7 @@ def qt_libraries_finding(needed: list[str], useful: list[str]) -> Finding:
         return Finding(name, "fine", "All OS libraries that Qt loads are there.")
     packages = sorted({PACKAGE_OF_LIBRARY[each] for each in needed + useful if each in PACKAGE_OF_LIBRARY})
     mend = (
-        "sudo apt-get install " + " ".join(packages)
-        if packages
-        else "Install the package with this library."
+        "sudo apt-get install " + " ".join(packages) if packages else "Install the package with this library."
     )
     if needed:
         return Finding(
@@ -269,9 +265,7 @@ def camera(list_cameras: Cameras) -> Finding:
     """Name the cameras, and tell those that this person may not open."""
     found = list(list_cameras())
     if not found:
-        sentence = (
-            "No camera here; a stream address, a video file or the simulated bench can be used."
-        )
+        sentence = "No camera here; a stream address, a video file or the simulated bench can be used."
         return Finding("Cameras", "warning", sentence, "Plug in a camera, then: benchguide preflight")
     names = "; ".join(f"{each.name} ({each.path})" for each in found)
     closed = [each.path for each in found if not each.may_open]

@@ -97,7 +97,8 @@ class SimulatedBench:
     """
 
     name = "Simulated bench"
-    traits = SourceTraits(frozen_after_s=2.0, in_flight=1, noisy=True)
+    # drawing a changed scene for the first time takes seconds on a busy machine; that is no loss
+    traits = SourceTraits(frozen_after_s=2.0, in_flight=1, noisy=True, silent_after_s=15.0)
 
     def __init__(
         self,

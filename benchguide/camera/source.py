@@ -36,11 +36,13 @@ class SourceTraits:
     in_flight: how many pictures that arrive after an instant may have been exposed before it.
     noisy: no two pictures are ever identical (a sensor's own noise), so an identical
     picture proves that nothing new was exposed.
+    silent_after_s: no picture for this long means "lost"; longer for a source that draws.
     """
 
     frozen_after_s: float | None = 2.0
     in_flight: int = 2
     noisy: bool = True
+    silent_after_s: float = 1.5
 
 
 @runtime_checkable

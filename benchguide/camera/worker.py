@@ -20,7 +20,6 @@ from benchguide.camera.source import Source, SourceLost, SourceTraits
 log = logging.getLogger(__name__)
 
 NS = 1_000_000_000
-STALE_AFTER_NS = 1_500_000_000
 START_WITHIN_NS = 4 * NS
 REOPEN_AFTER_NS = 2 * NS
 FIRST_DELAY_S, LONGEST_DELAY_S = 0.25, 2.0
@@ -265,10 +264,10 @@ class CameraWorker:
         if self._newest is None:
             if not self._threads:
                 return CameraState.STARTING, "The camera is not switched on yet."
-            if now - self._asked_ns < START_WITHIN_NS:
+            if now - self._asked_ns < max(START_WITHIN_NS, self._traits.silent_after_s * NS):
                 return CameraState.STARTING, f"{name} is starting."
             return CameraState.LOST, f"{name} has not sent a picture yet; check its cable and power."
-        if now - self._arrivals[-1] > STALE_AFTER_NS:
+        if now - self._arrivals[-1] > self._traits.silent_after_s * NS:
             return CameraState.LOST, f"{name} stopped sending pictures; check its cable and power."
         if self._look.black:
             return CameraState.BLACK, f"{name} sends black pictures; check the lens cover and the light."

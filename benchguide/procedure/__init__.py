@@ -1,1 +1,1 @@
-"""What should happen: part maps, procedures, and the rules that follow from them. Pure: no Qt, no disk log, no camera."""
+"""What should happen: part maps, procedures, and the rules that follow from them. Pure: no Qt, no camera."""

@@ -61,18 +61,27 @@ def _chosen(path: Path) -> tuple[Shelf, set[Path], list[Path]]:
         return shelf, {path}, []
     if path.name.endswith(PROCEDURE_SUFFIX):
         return shelf, set(), [path]
-    raise ValueError(f"{path} is neither a part map (*{DEVICE_SUFFIX}) nor a procedure (*{PROCEDURE_SUFFIX}).")
+    raise ValueError(
+        f"{path} is neither a part map (*{DEVICE_SUFFIX}) nor a procedure (*{PROCEDURE_SUFFIX})."
+    )
 
 
 def rules_table(*, as_json: bool) -> str:
     """Every rule with its severity, sentence, reason and example."""
     rows = [
-        {"rule": r.id, "severity": str(r.severity), "sentence": r.sentence, "reason": r.reason, "example": r.example}
+        {
+            "rule": r.id,
+            "severity": str(r.severity),
+            "sentence": r.sentence,
+            "reason": r.reason,
+            "example": r.example,
+        }
         for r in (*READING_RULES, *RULES)
     ]
     if as_json:
         return json.dumps(rows, indent=2, ensure_ascii=False)
     return "\n".join(
-        f"{row['rule']}  ({row['severity']})\n    {row['sentence']}\n    Why: {row['reason']}\n    Example: {row['example']}"
+        f"{row['rule']}  ({row['severity']})\n    {row['sentence']}\n"
+        f"    Why: {row['reason']}\n    Example: {row['example']}"
         for row in rows
     )

@@ -24,9 +24,7 @@ Box = tuple[Millimetre, Millimetre, Millimetre, Millimetre]
 class Plain(BaseModel):
     """Common habits of every file model: unknown keys are errors, values never change after reading."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, use_attribute_docstrings=True, allow_inf_nan=False
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, use_attribute_docstrings=True, allow_inf_nan=False)
 
 
 class Caution(Plain):

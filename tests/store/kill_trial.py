@@ -38,7 +38,9 @@ def clock() -> Moment:
 def bundled_job(root: Path) -> Job:
     """The demo job of the clone."""
     entry = Shelf((root / "procedures",)).procedure("gloamreed-tuning-wheel")
-    assert entry is not None and entry.loaded is not None and entry.device is not None
+    assert entry is not None
+    assert entry.loaded is not None
+    assert entry.device is not None
     return Job(entry.device.model, entry.loaded.model)
 
 

@@ -1,0 +1,243 @@
+"""The command line: one thin function a command. Everything heavy is imported inside the command that needs it.
+
+Exit codes: 0 fine, 1 a check found something, 2 bad input or wrong usage.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from benchguide import __version__
+
+DATA = click.option(
+    "--data",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Data folder (else BENCHGUIDE_DATA, else the usual place).",
+)
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+
+
+class BenchGroup(click.Group):
+    """Turns foreseen failures of any command into one sentence and exit code 2; no traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (click.exceptions.Exit, click.ClickException, click.Abort):
+            raise
+        except Exception as error:
+            if not _foreseen(error):
+                raise
+            raise Stopped(_told(error)) from error
+
+
+class Stopped(click.ClickException):
+    """A foreseen failure: printed as it stands, exit code 2."""
+
+    exit_code = 2
+
+    def show(self, file: Any = None) -> None:
+        click.echo(self.message, err=True)
+
+
+def _foreseen(error: Exception) -> bool:
+    from benchguide.procedure.problems import BadFile
+    from benchguide.review.problems import ReviewProblem
+    from benchguide.store.problems import StoreProblem
+
+    # UnknownEvent and every plain refusal of a value are ValueErrors
+    return isinstance(error, (BadFile, ReviewProblem, StoreProblem, ValueError, OSError))
+
+
+def _told(error: Exception) -> str:
+    from benchguide.procedure.problems import BadFile
+
+    if isinstance(error, BadFile):
+        return "\n".join(str(problem) for problem in error.problems)
+    if isinstance(error, OSError) and error.filename:
+        return f"{error.filename}: {error.strerror}. Look at the name and at the rights of the folder."
+    return str(error)
+
+
+@click.group(cls=BenchGroup, invoke_without_command=True)
+@DATA
+@click.option(
+    "--camera",
+    help="Bench camera: simulated, camera:NAME, http://..., rtsp://..., video:FILE, stills:FOLDER.",
+)
+@click.version_option(__version__, prog_name="benchguide")
+@click.pass_context
+def main(ctx: click.Context, data: Path | None, camera: str | None) -> None:
+    """Guided procedures at the electronics bench: step timer, photo log, and a ledger of what is out."""
+    if ctx.invoked_subcommand is None:
+        from benchguide.window.app import Options, run_window
+
+        ctx.exit(run_window(Options(data=data, camera=camera)))
+
+
+@main.command()
+@click.argument("procedure", type=click.Path(path_type=Path))
+@click.option("--job", default="", help="Job number.")
+@click.option("--person", default="", help="Who works.")
+@DATA
+@click.option("--camera", help="Bench camera, as for the window.")
+@click.pass_context
+def run(
+    ctx: click.Context, procedure: Path, job: str, person: str, data: Path | None, camera: str | None
+) -> None:
+    """Open the window on one procedure file."""
+    from benchguide.window.app import Options, run_window
+
+    ctx.exit(run_window(Options(data=data, camera=camera, procedure=procedure, job=job, person=person)))
+
+
+@main.command()
+@click.option("--unattended", is_flag=True, help="Play the whole job by itself, without a screen.")
+@click.option(
+    "--out", type=click.Path(file_okay=False, path_type=Path), help="Folder for database, photos and report."
+)
+@click.option("--theme", type=click.Choice(["dark", "light"]), help="Theme of the window.")
+@click.pass_context
+def demo(ctx: click.Context, unattended: bool, out: Path | None, theme: str | None) -> None:
+    """Open the window on the demo job with a simulated bench camera."""
+    from benchguide.window import demo as demo_room
+
+    if unattended:
+        if out is None:
+            raise click.UsageError("--unattended needs --out DIR, a folder for database, photos and report.")
+        ctx.exit(demo_room.play_unattended(out, theme or "dark"))
+    ctx.exit(demo_room.open_demo(out, theme))
+
+
+@main.command()
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--rules", is_flag=True, help="Print the table of rules instead.")
+@AS_JSON
+@click.pass_context
+def check(ctx: click.Context, files: tuple[Path, ...], rules: bool, as_json: bool) -> None:
+    """Check part maps and procedures before anyone follows them.
+
+    Folders are searched; without files, the bundled ones are checked.
+    """
+    from benchguide.procedure.check_files import check_files, rules_table
+
+    if rules:
+        click.echo(rules_table(as_json=as_json))
+        return
+    from benchguide.bundled import procedures_folder
+
+    checked = check_files(files or (procedures_folder(),))
+    if as_json:
+        click.echo(
+            json.dumps([asdict(problem) for problem in checked.problems], indent=2, ensure_ascii=False)
+        )
+    else:
+        for problem in checked.problems:
+            click.echo(f"{problem.severity}: {problem}")
+        click.echo(f"{len(checked.problems)} findings." if checked.problems else "No findings.")
+    ctx.exit(2 if checked.unreadable else 1 if checked.worst in ("error", "warning") else 0)
+
+
+@main.command()
+@click.argument("kind", type=click.Choice(["device", "procedure"]))
+@click.option(
+    "-o",
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File to write; else standard output.",
+)
+def schema(kind: Literal["device", "procedure"], out: Path | None) -> None:
+    """Write the JSON Schema of a file kind, for editors."""
+    from benchguide.procedure.schema import json_schema
+
+    text = json.dumps(json_schema(kind), indent=2, ensure_ascii=False) + "\n"
+    if out:
+        out.write_text(text, encoding="utf-8")
+    else:
+        click.echo(text, nl=False)
+
+
+@main.command()
+@DATA
+@AS_JSON
+def records(data: Path | None, as_json: bool) -> None:
+    """List the sessions of a data folder."""
+    from benchguide.store.log import EventLog
+    from benchguide.store.places import data_folder
+
+    with EventLog.open(data_folder(data), mode="read") as log:
+        rows = log.sessions()
+        notices = log.notices
+    for notice in notices:
+        click.echo(notice, err=True)
+    if as_json:
+        click.echo(json.dumps([row._asdict() for row in rows], indent=2, ensure_ascii=False, default=str))
+        return
+    for row in rows:
+        click.echo(
+            f"{row.session_id}  {row.started}  {row.state:9}  {row.job}  {row.procedure}  ({row.person})"
+        )
+    if not rows:
+        click.echo("No sessions yet.")
+
+
+@main.command()
+@click.argument("session")
+@click.option(
+    "-o", "--out", required=True, type=click.Path(file_okay=False, path_type=Path), help="Folder to write to."
+)
+@click.option(
+    "--kind", "kinds", multiple=True, type=click.Choice(["page", "table", "pictures"]), help="Default: all."
+)
+@DATA
+def report(session: str, out: Path, kinds: tuple[str, ...], data: Path | None) -> None:
+    """Export one session: HTML page, CSV table, folder of pictures. SESSION may be the first letters of its name."""
+    from benchguide.review.command import export_session
+
+    for path in export_session(data, session, out, kinds or ("page", "table", "pictures")):
+        click.echo(str(path))
+
+
+@main.command()
+@DATA
+@AS_JSON
+@click.pass_context
+def verify(ctx: click.Context, data: Path | None, as_json: bool) -> None:
+    """Recompute every chain and photo hash; name the first event or file that differs."""
+    from benchguide.store.chain import verify as verify_folder
+    from benchguide.store.places import data_folder
+
+    result = verify_folder(data_folder(data))
+    click.echo(
+        json.dumps(result.to_json(), indent=2, ensure_ascii=False) if as_json else "\n".join(result.lines())
+    )
+    ctx.exit(0 if result.ok else 1)
+
+
+@main.command()
+@DATA
+@AS_JSON
+@click.pass_context
+def preflight(ctx: click.Context, data: Path | None, as_json: bool) -> None:
+    """Say what this machine has and lacks, with the one command that mends each."""
+    from benchguide.preflight import any_missing, checks
+    from benchguide.store.places import data_folder
+
+    findings = checks(data_folder(data))
+    if as_json:
+        click.echo(json.dumps([finding.as_dict() for finding in findings], indent=2, ensure_ascii=False))
+    else:
+        for finding in findings:
+            mend = f"\n           {finding.mend}" if finding.mend and finding.state != "fine" else ""
+            click.echo(f"{finding.state:9}  {finding.name}: {finding.sentence}{mend}")
+    ctx.exit(1 if any_missing(findings) else 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""What is heard and said. Plain values in and out; Qt audio classes only, no windows."""

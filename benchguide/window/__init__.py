@@ -1,0 +1,1 @@
+"""What is shown: the Qt window of Benchguide. Nothing outside this folder imports it, save the command line."""

@@ -1,0 +1,81 @@
+"""All commands of the window as named QActions with their keys. What they do is connected elsewhere.
+
+One table, so that key, button, menu and script show the same words. Letters are ordinary shortcuts: a text field
+that has the focus keeps them for itself.
+"""
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QObject, Qt
+from PySide6.QtGui import QAction, QKeySequence
+from PySide6.QtWidgets import QWidget
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """One command of the window: name in code and scripts, words on screen, keys, what it does in a sentence."""
+
+    name: str
+    words: str
+    keys: tuple[str, ...]
+    tip: str
+
+
+BENCH = (
+    Spec("step-done", "Done, next", ("PgDown", "Return"), "This step is done; show the next one"),
+    Spec("previous-step", "Previous", ("PgUp",), "Show the step before"),
+    Spec("take-photo", "Photo", ("F", "Space"), "Take a photo of what the camera sees"),
+    Spec("hold", "Hold", ("H",), "Stop the work clock for a reason, or continue"),
+    Spec("countdown", "Countdown", ("C",), "Start this step's countdown, or stop it with a reason"),
+    Spec("reading", "Enter value", ("V",), "Enter the measured value of this step"),
+    Spec("note", "Note", ("N",), "Write a note beside this step"),
+    Spec("skip", "Skip", ("S",), "Pass over this step with a reason"),
+    Spec("repeat", "Repeat", ("R",), "Do this step once more"),
+    Spec("take-back", "Take back", ("Ctrl+Z",), "The last step was wrongly declared done"),
+    Spec("waive", "Waive", ("W",), "Pass the hold point with a reason and a name"),
+    Spec("confirm", "Confirm last", ("Y",), "The last action is as it should be"),
+    Spec("picture-mode", "Compare", ("O",), "Live picture, as-found beside it, or as-found laid over it"),
+    Spec("overlay-more", "More as-found", ("+",), "Make the as-found photo stronger"),
+    Spec("overlay-less", "Less as-found", ("-",), "Make the as-found photo weaker"),
+    Spec("account", "Account for", ("A",), "Say why pieces will not go back: lost, replaced, left out"),
+    Spec("hand-over", "Hand over", ("Ctrl+H",), "Another person goes on with this job"),
+    Spec("close-record", "Close record", ("Ctrl+E",), "Everything is back: close the record"),
+    Spec("more", "More", ("M",), "Note, skip, repeat, take back, waive and the rest"),
+    Spec("give-up", "Give up job", (), "End the job as it stands, with a reason"),
+)
+WINDOW = (
+    Spec("room-procedures", "Procedures", ("F2",), "What is on this bench"),
+    Spec("room-bench", "Bench", ("F3",), "The job in hand"),
+    Spec("room-records", "Records", ("F4",), "Finished and open jobs"),
+    Spec("theme", "Theme", ("F6",), "Change between the light and the dark theme"),
+    Spec("farther", "Larger text", ("Ctrl++",), "I stand farther away"),
+    Spec("nearer", "Smaller text", ("Ctrl+-",), "I stand nearer"),
+    Spec("camera", "Camera", ("F7",), "Choose the bench camera"),
+    Spec("cautions", "Safety", ("F8",), "What this program cannot know"),
+    Spec("keys", "Keys", ("F1",), "All commands and their keys"),
+    Spec("quit", "Quit", ("Ctrl+Q",), "Close the window; nothing is lost"),
+)
+
+
+class Actions(QObject):
+    """The QActions of the window, by name. They are added to `owner` so that their keys work there."""
+
+    def __init__(self, owner: QWidget) -> None:
+        super().__init__(owner)
+        self._by_name: dict[str, QAction] = {}
+        for spec in (*BENCH, *WINDOW):
+            action = QAction(spec.words, owner)
+            action.setObjectName(spec.name)
+            action.setShortcuts([QKeySequence(key) for key in spec.keys])
+            action.setShortcutContext(Qt.ShortcutContext.WindowShortcut)
+            action.setToolTip(spec.tip)
+            action.setAutoRepeat(False)
+            owner.addAction(action)
+            self._by_name[spec.name] = action
+
+    def __getitem__(self, name: str) -> QAction:
+        return self._by_name[name]
+
+    def names(self) -> tuple[str, ...]:
+        """All names, in the order of the table."""
+        return tuple(self._by_name)

@@ -1,0 +1,382 @@
+"""The bench: one step at a time, its picture, its parts, and what is out. Lays out widgets and shows state.
+
+It decides nothing: keys raise actions (bench_commands.py), the driver's signals bring the new state.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import QEvent, QObject, QPoint, QSize, Qt, Signal
+from PySide6.QtGui import QImage, QPixmap, QResizeEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+
+from benchguide.camera.worker import CameraState, CameraStatus
+from benchguide.session import commands as cmd
+from benchguide.session.events import Fact
+from benchguide.session.gates import Gate, gates_for_finish, gates_for_step
+from benchguide.session.moment import Moment
+from benchguide.session.reference import as_found_for
+from benchguide.session.state import Mark, State, Status
+from benchguide.window.actions import Actions
+from benchguide.window.bench_commands import BenchCommands
+from benchguide.window.bench_words import moved_words, recent_words
+from benchguide.window.camera_link import CameraLink
+from benchguide.window.clock_words import clock_figures
+from benchguide.window.driver import BenchDriver
+from benchguide.window.theme import Theme, set_role
+from benchguide.window.widgets.answers import AnswerList
+from benchguide.window.widgets.camera_view import CameraView, Mode
+from benchguide.window.widgets.clock_strip import ClockStrip
+from benchguide.window.widgets.device_view import DeviceView
+from benchguide.window.widgets.gatebar import GateBar
+from benchguide.window.widgets.instruction import InstructionPanel
+from benchguide.window.widgets.key_button import BigKey
+from benchguide.window.widgets.question import QuestionBar
+from benchguide.window.widgets.rail import Rail
+from benchguide.window.widgets.recent_card import RecentCard
+from benchguide.window.widgets.stack_view import StackView
+
+MORE = ("note", "repeat", "skip", "take-back", "waive", "account", "hand-over", "give-up")
+KEYS = (
+    "previous-step",
+    "take-photo",
+    "countdown",
+    "reading",
+    "hold",
+    "picture-mode",
+    "step-done",
+    "close-record",
+)
+PRIMARY = ("step-done", "close-record")
+PHOTO_GATES = ("as-found", "as-left")
+MODES: tuple[Mode, ...] = ("live", "beside", "over")
+OPACITY_STEP = 0.15
+#: below this height in body-type ems only the first hold point is shown; the next follows when it is met
+ROOMY_EMS = 42
+#: a camera view narrower than this is too small to be halved
+BESIDE_EMS = 20
+
+PhotoPath = Callable[[str], Path]
+
+
+class BenchRoom(QWidget):
+    """The bench screen. `set_driver` gives it a session, `None` takes it away."""
+
+    record_wanted = Signal(str)
+    """The record of this session is to be shown."""
+
+    def __init__(
+        self,
+        theme: Theme,
+        actions: Actions,
+        question: QuestionBar,
+        camera: CameraLink,
+        photo: PhotoPath,
+        thumb: PhotoPath,
+    ) -> None:
+        super().__init__()
+        self._theme, self._actions, self._camera = theme, actions, camera
+        self.question = question
+        self._photo, self._thumb = photo, thumb
+        self._driver: BenchDriver | None = None
+        self._commands: BenchCommands | None = None
+        self._reference = ""
+        self._opacity = 0.5
+        self._mode: Mode = "live"
+        self._make_widgets()
+        self._arrange()
+        self._connect()
+        self._show_nothing()
+
+    # -- building
+
+    def _make_widgets(self) -> None:
+        theme = self._theme
+        self.instruction = InstructionPanel(theme)
+        self.gates = GateBar(theme)
+        self.answers = AnswerList(theme)
+        self.recent = RecentCard(theme)
+        self.camera = CameraView(theme)
+        self.device = DeviceView(theme)
+        self.stack = StackView(theme)
+        self.clock = ClockStrip(theme)
+        self.rail = Rail(theme)
+        self.keys = {name: BigKey(self._actions[name], theme, primary=name in PRIMARY) for name in KEYS}
+        self.more = BigKey(None, theme, "More", "M")
+        # these two scroll by themselves: on a small screen they share what height there is
+        self.instruction.setMinimumHeight(round(6 * theme.sizes.body_px))
+        self.answers.setMinimumHeight(round(6 * theme.sizes.body_px))
+        self.device.setMinimumHeight(round(5 * theme.sizes.body_px))
+        self.camera.setMinimumHeight(round(5 * theme.sizes.body_px))
+        self.empty = QLabel(
+            "No job is on the bench.\nChoose a procedure (F2) and start it.",
+            alignment=Qt.AlignmentFlag.AlignCenter,
+        )
+        set_role(self.empty, "heading")
+
+    def _arrange(self) -> None:
+        gap = self._theme.sizes.gap
+        self._left = QStackedWidget()
+        page = QWidget()
+        column = QVBoxLayout(page)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(gap)
+        column.addWidget(self.instruction, 1)
+        column.addWidget(self.gates)
+        self._left.addWidget(page)
+        self._left.addWidget(self.recent)
+        right = QSplitter(Qt.Orientation.Vertical)
+        _share(right, (self.camera, 3), (self.device, 2), (self.answers, 3))
+        across = QSplitter(Qt.Orientation.Horizontal)
+        _share(across, (self._left, 9), (right, 11), (self.stack, 4))
+        across.setSizes([480, 560, 220])
+        self._work = QWidget()
+        whole = QVBoxLayout(self._work)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.setSpacing(gap)
+        whole.addWidget(across, 1)
+        self._foot = QWidget()
+        foot = QVBoxLayout(self._foot)
+        foot.setContentsMargins(0, 0, 0, 0)
+        foot.setSpacing(gap)
+        foot.addWidget(self.clock)
+        foot.addLayout(self._key_row(gap))
+        foot.addWidget(self.rail)
+        whole.addWidget(self._foot)
+        self._pages = QStackedWidget()
+        self._pages.addWidget(self.empty)
+        self._pages.addWidget(self._work)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.addWidget(self._pages)
+
+    def _key_row(self, gap: int) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(gap)
+        for name, key in self.keys.items():
+            row.addWidget(key, 3 if name in PRIMARY else 2)
+        row.addWidget(self.more, 1)
+        return row
+
+    def _connect(self) -> None:
+        self._camera.picture.connect(self._show_picture)
+        # a picture that was announced before this room was here must be fetched, or no other is announced
+        self._show_picture()
+        self._show_status(self._camera.worker.status())
+        self._camera.status_changed.connect(self._show_status)
+        self.camera.installEventFilter(self)
+        self.answers.answered.connect(self._answer)
+        # while something is asked, the question stands where the keys are
+        self.question.opened.connect(self._foot.hide)
+        self.question.closed.connect(self._foot.show)
+        self.recent.confirmed.connect(self._actions["confirm"].trigger)
+        self.recent.taken_back.connect(self._actions["take-back"].trigger)
+        self.rail.step_chosen.connect(lambda step: self._driver and self._driver.do(cmd.GoTo(step)))
+        self._actions["picture-mode"].triggered.connect(self._next_mode)
+        self._actions["overlay-more"].triggered.connect(
+            lambda: self._set_opacity(self._opacity + OPACITY_STEP)
+        )
+        self._actions["overlay-less"].triggered.connect(
+            lambda: self._set_opacity(self._opacity - OPACITY_STEP)
+        )
+        self._menu = QMenu(self)
+        for name in MORE:
+            self._menu.addAction(self._actions[name])
+        self.more.clicked.connect(self._show_more)
+        self._actions["more"].triggered.connect(self._show_more)
+
+    # -- one session after the other
+
+    def set_driver(self, driver: BenchDriver | None) -> None:
+        """Put a session on the bench, or clear it."""
+        if self._commands:
+            self._commands.release()
+            self._commands = None
+        if self._driver:
+            self._driver.changed.disconnect(self._on_facts)
+            self._driver.ticked.disconnect(self._on_tick)
+        self._driver = driver
+        if driver is None:
+            self._show_nothing()
+            return
+        self._commands = BenchCommands(self._actions, driver, self.question)
+        driver.changed.connect(self._on_facts)
+        driver.ticked.connect(self._on_tick)
+        self._pages.setCurrentWidget(self._work)
+        self.show_state(driver.state)
+
+    def release(self) -> None:
+        """Let go of driver and camera: this room is being replaced."""
+        self.set_driver(None)
+        self._camera.picture.disconnect(self._show_picture)
+        self._camera.status_changed.disconnect(self._show_status)
+        self.question.cancel()
+        self.question.opened.disconnect(self._foot.hide)
+        self.question.closed.disconnect(self._foot.show)
+
+    def _show_nothing(self) -> None:
+        # keys that only some steps need must not stretch the window before there is a step
+        for name in ("countdown", "reading", "picture-mode", "close-record"):
+            self._actions[name].setVisible(False)
+            self.keys[name].hide()
+        self.answers.hide()
+        self.stack.hide()
+        self._pages.setCurrentWidget(self.empty)
+
+    def _on_facts(self, facts: tuple[Fact, ...]) -> None:
+        if self._driver:
+            self.show_state(self._driver.state)
+
+    def _on_tick(self, state: State, moment: Moment) -> None:
+        if state.open:
+            self.clock.set_times(clock_figures(state, moment))
+            self.rail.set_state(state)
+
+    # -- showing
+
+    def show_state(self, state: State) -> None:
+        """Redraw everything that follows from the state."""
+        if not state.open:
+            self._show_closed(state)
+            return
+        step, job = state.step, state.job
+        gates = self._gates(state)
+        self.instruction.show_step(
+            step, job.device, state.here + 1, len(job.steps), gates, moved_words(state, step)
+        )
+        # the list itself says how many answers are missing
+        gates = tuple(gate for gate in gates if gate.kind != "answers")
+        # one at a time: the next follows when it is met; the instruction says how many there are
+        self.gates.set_gates(gates[:1])
+        self._share_right(bool(step.lines), any(gate.kind in PHOTO_GATES for gate in gates))
+        self.answers.set_lines(
+            step.lines, {line: answer for (at, line), answer in state.answers.items() if at == step.id}
+        )
+        self.device.set_state(job.device, state.ledger, step)
+        self.stack.set_ledger(state.ledger, job.device)
+        self.stack.setVisible(bool(state.ledger.out))
+        self._show_reference(state)
+        self._show_recent(state)
+        self._show_keys(state)
+        if self._driver:
+            self._on_tick(*self._driver.read_clock())
+
+    def _share_right(self, lines: bool, photo_due: bool) -> None:
+        """A list to answer takes the place of the drawing, and on a small screen that of the camera."""
+        self.answers.setVisible(lines)
+        self.device.setVisible(not lines)
+        self.camera.setVisible(not lines or photo_due or self._roomy)
+
+    @property
+    def _roomy(self) -> bool:
+        return self.height() > ROOMY_EMS * self._theme.sizes.body_px
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        if self._driver and self._driver.state.open:
+            self.show_state(self._driver.state)
+
+    def _gates(self, state: State) -> tuple[Gate, ...]:
+        return gates_for_finish(state) if self._at_end(state) else gates_for_step(state, state.step)
+
+    def _show_closed(self, state: State) -> None:
+        words = "The record is closed." if state.status is Status.FINISHED else "The job was given up."
+        self.empty.setText(f"{words}\nIt can be read under Records (F4).")
+        self._pages.setCurrentWidget(self.empty)
+
+    def _show_recent(self, state: State) -> None:
+        if state.to_confirm:
+            pictures = [self._thumbnail(fact) for fact in state.recent]
+            self.recent.set_actions(list(zip(recent_words(state), pictures, strict=True)))
+        self._left.setCurrentIndex(1 if state.to_confirm else 0)
+
+    def _thumbnail(self, fact: Fact) -> QPixmap | None:
+        sha = getattr(fact.what, "sha256", "") or self._photo_of(getattr(fact.what, "step", ""))
+        try:
+            return QPixmap(str(self._thumb(sha))) if sha else None
+        except (OSError, ValueError):
+            return None
+
+    def _photo_of(self, step: str) -> str:
+        photos = [p for p in self._driver.state.photos if p.step == step] if self._driver else []
+        return photos[-1].sha256 if photos else ""
+
+    def _show_keys(self, state: State) -> None:
+        actions, step = self._actions, state.step
+        actions["hold"].setText("Continue" if state.status is Status.HELD else "Hold")
+        closing = self._at_end(state)
+        actions["step-done"].setVisible(not closing)
+        actions["close-record"].setVisible(closing)
+        running = any(c.step == step.id for c in state.running)
+        actions["countdown"].setVisible(step.wait is not None or bool(state.running))
+        actions["countdown"].setText("Stop countdown" if running else "Start countdown")
+        actions["reading"].setVisible(step.reading is not None)
+        for name in ("picture-mode", "overlay-more", "overlay-less"):
+            actions[name].setVisible(bool(self._reference))
+        for name, key in self.keys.items():
+            key.setVisible(actions[name].isVisible())
+        wanted = any(gate.kind in PHOTO_GATES for gate in self._gates(state))
+        self.keys["take-photo"].set_wanted(wanted)
+        self.keys["step-done"].set_primary(not self._gates(state))
+
+    def _at_end(self, state: State) -> bool:
+        last = state.here == len(state.job.steps) - 1
+        return last and state.mark_of(state.step.id).mark is not Mark.OPEN
+
+    def _show_more(self) -> None:
+        self._menu.popup(self.more.mapToGlobal(QPoint(0, -self._menu.sizeHint().height())))
+
+    # -- camera and reference
+
+    def _show_reference(self, state: State) -> None:
+        photo = as_found_for(state, state.step)
+        sha = photo.sha256 if photo else ""
+        if sha == self._reference:
+            return
+        self._reference = sha
+        image = QImage(str(self._photo(sha))) if sha else QImage()
+        self.camera.set_reference(None if image.isNull() else image)
+        wide = self.camera.width() > BESIDE_EMS * self._theme.sizes.body_px
+        self._set_mode("live" if not sha else "beside" if wide else "over")
+
+    def _next_mode(self) -> None:
+        if self._reference:
+            self._set_mode(MODES[(MODES.index(self._mode) + 1) % len(MODES)])
+
+    def _set_mode(self, mode: Mode) -> None:
+        self._mode = mode
+        self.camera.set_mode(mode)
+
+    def _set_opacity(self, opacity: float) -> None:
+        self._opacity = min(1.0, max(0.0, opacity))
+        self.camera.set_opacity(self._opacity)
+
+    def _show_picture(self) -> None:
+        image = self._camera.take_picture()
+        if image is not None:
+            self.camera.set_frame(image)
+
+    def _show_status(self, status: CameraStatus) -> None:
+        live = status.state is CameraState.LIVE
+        self.camera.set_status("" if live else status.sentence)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if watched is self.camera and event.type() == QEvent.Type.Resize:
+            ratio = self.devicePixelRatioF()
+            size: QSize = self.camera.size()
+            self._camera.set_room(QSize(round(size.width() * ratio), round(size.height() * ratio)))
+        return super().eventFilter(watched, event)
+
+    def _answer(self, line: str, answer: str) -> None:
+        if self._driver:
+            self._driver.do(cmd.AnswerLine(line, answer))
+
+
+def _share(splitter: QSplitter, *shares: tuple[QWidget, int]) -> None:
+    """Put widgets into a splitter with their shares of the room; none can be dragged away."""
+    splitter.setChildrenCollapsible(False)
+    for place, (widget, share) in enumerate(shares):
+        splitter.addWidget(widget)
+        splitter.setStretchFactor(place, share)

@@ -1,0 +1,179 @@
+"""One record in the records room: figures on top, then exceptions, timeline, times, photos and proofs as
+lists.
+
+It shows; reading the log, exporting and going back are asked for with signals.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLineEdit,
+    QProgressBar,
+    QPushButton,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from benchguide.review.record import Record
+from benchguide.window import records_words as words
+from benchguide.window.records_rows import RowList, as_cards
+from benchguide.window.records_thumbs import Thumbs
+from benchguide.window.theme import Theme, set_role
+from benchguide.window.widgets.themed import label
+
+KINDS = ("page", "table", "pictures")
+
+
+class RecordPage(QWidget):
+    """One record. Signals: `left` (back to the list), `export_asked(kind)`, `stop_asked`, `resume_asked`,
+    `photo_asked(rows, sha256)`."""
+
+    left = Signal()
+    export_asked = Signal(str)
+    stop_asked = Signal()
+    resume_asked = Signal()
+    photo_asked = Signal(object, str)
+
+    def __init__(self, theme: Theme, thumbs: Thumbs, folder: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.record: Record | None = None
+        self.title = label("", "heading", wrap=True)
+        self.who = label("", "soft", wrap=True)
+        self.figures = label("", "strong", wrap=True)
+        self.exceptions = RowList(theme, "Exceptions", self)
+        self.timeline = RowList(theme, "Timeline", self, thumbs)
+        self.times = RowList(theme, "Times beside the plan", self)
+        self.photos = RowList(theme, "Photos by step", self, thumbs)
+        as_cards(self.photos, theme, thumbs)
+        self.proofs = RowList(theme, "Readings, tests and counts", self)
+        self.tabs = self._make_tabs()
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(theme.sizes.gap)
+        layout.addLayout(self._make_head())
+        layout.addWidget(self.who)
+        layout.addWidget(self.figures)
+        layout.addWidget(self.tabs, 1)
+        layout.addLayout(self._make_foot(folder))
+
+    def _make_head(self) -> QHBoxLayout:
+        self.back = QPushButton("Records  [Esc]")
+        self.back.setAccessibleName("Back to the list of records")
+        self.back.clicked.connect(lambda _=False: self.left.emit())
+        self.resume = QPushButton("Continue this job")
+        set_role(self.resume, "primary")
+        self.resume.clicked.connect(lambda _=False: self.resume_asked.emit())
+        head = QHBoxLayout()
+        head.addWidget(self.back)
+        head.addWidget(self.title, 1)
+        head.addWidget(self.resume)
+        return head
+
+    def _make_tabs(self) -> QTabWidget:
+        tabs = QTabWidget()
+        tabs.setDocumentMode(True)
+        tabs.tabBar().setDrawBase(False)
+        tabs.setUsesScrollButtons(True)
+        tabs.setAccessibleName("Parts of the record")
+        for name, widget in (
+            ("Exceptions", self.exceptions),
+            ("Timeline", self.timeline),
+            ("Times", self.times),
+            ("Photos", self.photos),
+            ("Readings and tests", self.proofs),
+        ):
+            tabs.addTab(widget, name)
+        self.timeline.activated.connect(lambda index: self._open_photo(self.timeline))
+        self.photos.activated.connect(lambda index: self._open_photo(self.photos))
+        return tabs
+
+    def _make_foot(self, folder: str) -> QVBoxLayout:
+        self.folder = QLineEdit(folder)
+        self.folder.setAccessibleName("Folder for exports")
+        caption = label("Export to")
+        caption.setBuddy(self.folder)
+        self.export: dict[str, QPushButton] = {}
+        line = QHBoxLayout()
+        line.addWidget(caption)
+        line.addWidget(self.folder, 1)
+        for kind in KINDS:
+            button = QPushButton(kind.capitalize())
+            button.setAccessibleName(f"Export {kind}")
+            button.clicked.connect(lambda _=False, kind=kind: self.export_asked.emit(kind))
+            self.export[kind] = button
+            line.addWidget(button)
+        self.progress = QProgressBar()
+        self.progress.setAccessibleName("Progress of the export")
+        self.stop = QPushButton("Stop")
+        self.stop.setAccessibleName("Stop the export")
+        self.stop.clicked.connect(lambda _=False: self.stop_asked.emit())
+        self.said = label("", "", wrap=True)
+        self.said.setAccessibleName("Result of the export")
+        going = QHBoxLayout()
+        going.addWidget(self.progress, 1)
+        going.addWidget(self.stop)
+        foot = QVBoxLayout()
+        foot.addLayout(line)
+        foot.addLayout(going)
+        foot.addWidget(self.said)
+        self.show_result("")
+        return foot
+
+    def show_record(self, record: Record, may_resume: bool) -> None:
+        """Show this record; an open one can be continued."""
+        again = self.record is not None and self.record.session == record.session
+        self.record = record
+        self.title.setText(f"{record.job}  {record.title}")
+        self.who.setText(words.heading(record))
+        self.resume.setVisible(record.state.open and may_resume)
+        self.figures.setText(words.figures(record))
+        exceptions = words.exception_rows(record)
+        self.exceptions.show_rows(exceptions)
+        self.timeline.show_rows(words.timeline_rows(record))
+        self.times.show_rows(words.time_rows(record))
+        self.photos.show_rows(words.photo_rows(record))
+        self.proofs.show_rows(words.proof_rows(record))
+        number = len([row for row in exceptions if row.key != "none"])
+        self.tabs.setTabText(0, f"Exceptions ({number})")
+        self.tabs.setTabText(3, f"Photos ({len(record.photos)})")
+        if not again:
+            self.tabs.setCurrentIndex(0)
+            self.show_result("")
+        self.tabs.currentWidget().setFocus()
+
+    def _open_photo(self, rows: RowList) -> None:
+        row = rows.chosen()
+        if row and row.photo:
+            self.photo_asked.emit(words.photo_order(rows.rows.rows), row.photo)
+
+    def show_progress(self, done: int, of: int) -> None:
+        """An export is going on."""
+        self.progress.setRange(0, max(1, of))
+        self.progress.setValue(done)
+        self.progress.setFormat(f"{done} of {of} photos")
+        self._going(True)
+        self.said.hide()
+
+    def show_result(self, sentence: str) -> None:
+        """The export has ended with this sentence; empty for none."""
+        self._going(False)
+        self.said.setText(sentence)
+        self.said.setVisible(bool(sentence))
+
+    def _going(self, on: bool) -> None:
+        self.progress.setVisible(on)
+        self.stop.setVisible(on)
+        for button in self.export.values():
+            button.setEnabled(not on)
+
+    def keyPressEvent(self, event: Any) -> None:
+        """Escape goes back to the list."""
+        if event.key() in (Qt.Key.Key_Escape, Qt.Key.Key_Backspace):
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)

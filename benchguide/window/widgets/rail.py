@@ -1,0 +1,353 @@
+"""The rail along the foot: one segment a step, as long as its expected time, filled by the time spent.
+
+Upper lane: time (violet; hatched where it is more than usual). Lower lane: state (solid = done, crossed =
+skipped, empty = open). It shows where things stand and says which step a person chose; it moves nothing.
+"""
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QBrush,
+    QColor,
+    QFontMetricsF,
+    QHelpEvent,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPen,
+    QPixmap,
+    QPolygonF,
+    QResizeEvent,
+)
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
+
+from benchguide.procedure.procedure import Step
+from benchguide.procedure.words import Stage
+from benchguide.session.state import Job, Mark, State
+from benchguide.session.times import Times, step_times
+from benchguide.window.theme import Theme
+from benchguide.window.widgets.figures import clock, span
+from benchguide.window.widgets.instruction import STAGE_NAMES
+from benchguide.window.widgets.themed import RETURN_KEYS, Painted, claimed
+
+#: A wait of hours must not squeeze the steps out of sight: it is drawn no longer than this many step times.
+WAIT_CAP = 3.0
+
+
+def drawn_length(step: Step) -> float:
+    """Length of a segment in seconds: middle of the expected time plus its wait, the wait capped."""
+    usual = max(1.0, sum(step.time_s) / 2)
+    return usual + (min(float(step.wait.for_s), WAIT_CAP * max(60.0, usual)) if step.wait else 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """What one segment shows."""
+
+    step: Step
+    mark: Mark
+    spent_s: float
+    usual_s: float
+    """Middle of the expected time with the whole wait: what counts as full."""
+    most_s: float
+    """Longest usual time with the whole wait: beyond it is over-time."""
+
+    @property
+    def filled(self) -> float:
+        """Share of the segment that is filled, 0 to 1."""
+        return min(1.0, self.spent_s / self.usual_s) if self.usual_s else 0.0
+
+    @property
+    def over(self) -> bool:
+        """True when more time was spent than the longest usual time."""
+        return self.spent_s > self.most_s
+
+
+def segments_of(state: State) -> tuple[Segment, ...]:
+    """The segments in the order of the route. Holds and absence do not count as time spent at a step."""
+    times, nothing = step_times(state), Times()
+    return tuple(_segment(state, step, times.get(step.id, nothing)) for step in state.job.steps)
+
+
+def _segment(state: State, step: Step, spent: Times) -> Segment:
+    wait = step.wait.for_s if step.wait else 0
+    usual = max(1.0, sum(step.time_s) / 2 + wait)
+    return Segment(
+        step,
+        state.mark_of(step.id).mark,
+        spent.touch_s + spent.waiting_s,
+        usual,
+        max(usual, step.time_s[1] + wait),
+    )
+
+
+class Rail(Painted):
+    """Arrow keys look at a step, Return or a click chooses it."""
+
+    step_chosen = Signal(str)
+    """Id of the step a person clicked or confirmed with Return."""
+    step_looked_at = Signal(str)
+    """Id of the step the arrow keys moved to; nothing is decided by it."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, "Rail of steps", parent)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.segments: tuple[Segment, ...] = ()
+        self.here = self.cursor_at = 0
+        self._job: Job | None = None
+        self._boxes: list[QRectF] = []
+
+    def set_state(self, state: State) -> None:
+        """Show this state; repaints only when something visible changed."""
+        segments, here = segments_of(state), state.here
+        fresh = state.job is not self._job
+        if fresh:
+            self._job = state.job
+            self._boxes = []
+        if here != self.here or fresh:
+            self.cursor_at = here
+        changed = fresh or here != self.here or self._visible(segments) != self._visible(self.segments)
+        self.segments, self.here = segments, here
+        if changed:
+            self._tell()
+            self.update()
+
+    def _visible(self, segments: tuple[Segment, ...]) -> list[tuple[Mark, int, bool]]:
+        if len(self._boxes) != len(segments):
+            self._lay_out(segments)
+        return [
+            (s.mark, int(s.filled * box.width()), s.over)
+            for s, box in zip(segments, self._boxes, strict=True)
+        ]
+
+    def _tell(self) -> None:
+        done = sum(1 for s in self.segments if s.mark is Mark.DONE)
+        skipped = sum(1 for s in self.segments if s.mark is Mark.SKIPPED)
+        words = f"Step {self.here + 1} of {len(self.segments)}; {done} done, {skipped} skipped"
+        self.setAccessibleDescription(words)
+
+    # -- where things are
+
+    def _metrics(self) -> tuple[float, float, float]:
+        """Height of the pointer, of the segments, and of the line of names."""
+        s = self.theme.sizes
+        return s.body_px * 0.7, s.body_px * 1.9, QFontMetricsF(self.theme.font()).height() * 1.1
+
+    def _lay_out(self, segments: tuple[Segment, ...] | None = None) -> None:
+        segments = self.segments if segments is None else segments
+        lengths = [drawn_length(s.step) for s in segments]
+        pointer, height, _names = self._metrics()
+        pad = self.theme.sizes.body_px * 0.4
+        room = max(1.0, self.width() - 2 * pad)
+        least = min(self.theme.sizes.body_px * 0.45, room / max(1, len(lengths)))
+        spare = max(0.0, room - least * len(lengths))
+        whole = sum(lengths) or 1.0
+        x = pad
+        self._boxes = []
+        for length in lengths:
+            width = least + spare * length / whole
+            self._boxes.append(QRectF(x, pointer, width, height))
+            x += width
+
+    @property
+    def boxes(self) -> list[QRectF]:
+        """Where each segment lies, in widget pixels."""
+        if len(self._boxes) != len(self.segments):
+            self._lay_out()
+        return self._boxes
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Lay the segments out anew."""
+        self._boxes = []
+        super().resizeEvent(event)
+
+    def restyle(self) -> None:
+        """Sizes changed: lay out anew."""
+        self._boxes = []
+
+    def sizeHint(self) -> QSize:
+        """As high as pointer, segments and names."""
+        return QSize(round(self.theme.sizes.body_px * 40), round(sum(self._metrics())) + 2)
+
+    def minimumSizeHint(self) -> QSize:
+        """The same height, narrow."""
+        return QSize(round(self.theme.sizes.body_px * 16), self.sizeHint().height())
+
+    def step_at(self, x: float) -> int:
+        """Index of the segment at this horizontal place, -1 outside."""
+        return next((i for i, box in enumerate(self.boxes) if box.left() <= x < box.right()), -1)
+
+    # -- drawing
+
+    def paintEvent(self, _event: object) -> None:
+        """Draw segments, stage names and the pointer."""
+        painter = QPainter(self)
+        painter.setFont(self.theme.font())
+        stroke = self.theme.sizes.stroke
+        over = QBrush(hatch(self.theme.colour("accent_ink"), self.theme.sizes.body_px * 0.4, False))
+        crossed = QBrush(hatch(self.theme.colour("ink"), self.theme.sizes.body_px * 0.4, True))
+        gap = max(1.0, stroke / 2)
+        for segment, box in zip(self.segments, self.boxes, strict=True):
+            self._paint_segment(painter, segment, box.adjusted(0, 0, -gap, 0), over, crossed)
+        self._paint_stages(painter)
+        self._paint_pointer(painter)
+
+    def _paint_segment(
+        self, painter: QPainter, segment: Segment, box: QRectF, over: QBrush, crossed: QBrush
+    ) -> None:
+        lane = box.height() * 0.66
+        upper = QRectF(box.left(), box.top(), box.width(), lane)
+        lower = QRectF(box.left(), box.top() + lane, box.width(), box.height() - lane)
+        painter.fillRect(box, self.theme.colour("raised"))
+        if segment.spent_s > 0:
+            width = max(1.0, upper.width() * segment.filled)
+            filled = QRectF(upper.left(), upper.top(), width, upper.height())
+            painter.fillRect(filled, self.theme.colour("accent"))
+            if segment.over:
+                painter.fillRect(filled, over)
+        if segment.mark is Mark.DONE:
+            painter.fillRect(lower, self.theme.colour("ink"))
+        elif segment.mark is Mark.SKIPPED:
+            painter.fillRect(lower, crossed)
+        painter.setPen(QPen(self.theme.colour("edge"), max(1, self.theme.sizes.stroke // 2)))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(box)
+
+    def _stages(self) -> list[tuple[Stage, QRectF]]:
+        found: list[tuple[Stage, QRectF]] = []
+        for segment, box in zip(self.segments, self._boxes, strict=True):
+            if found and found[-1][0] is segment.step.stage:
+                found[-1] = (segment.step.stage, found[-1][1].united(box))
+            else:
+                found.append((segment.step.stage, box))
+        return found
+
+    def _paint_stages(self, painter: QPainter) -> None:
+        pointer, height, names = self._metrics()
+        metrics = QFontMetricsF(painter.font())
+        stages = self._stages()
+        painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke))
+        for _stage, box in stages[1:]:
+            x = box.left() - 1
+            painter.drawLine(QPointF(x, pointer * 0.4), QPointF(x, pointer + height + names))
+        here = next((i for i, (_, box) in enumerate(stages) if self._is_here(box)), -1)
+        taken = QRectF()
+        # the present name always shows; one that does not fit is in the tool tip: half a word is no help
+        for number in sorted(range(len(stages)), key=lambda i: i != here):
+            stage, box = stages[number]
+            text = STAGE_NAMES[stage]
+            room = QRectF(box.left() + 4, pointer + height, metrics.horizontalAdvance(text) + 2, names)
+            if number == here:
+                room.moveLeft(min(room.left(), self.width() - room.width()))
+                taken = room
+            elif room.right() > box.right() or room.intersects(taken):
+                continue
+            painter.setPen(self.theme.colour("ink" if number == here else "soft_ink"))
+            painter.drawText(room, int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter), text)
+
+    def _is_here(self, box: QRectF) -> bool:
+        return self.here < len(self._boxes) and box.contains(self._boxes[self.here].center())
+
+    def _paint_pointer(self, painter: QPainter) -> None:
+        if self.here >= len(self._boxes):
+            return
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        stroke = self.theme.sizes.stroke
+        box = self._boxes[self.here]
+        side = self.theme.sizes.body_px * 0.45
+        middle = box.center().x()
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self.theme.colour("ink"))
+        painter.drawPolygon(
+            QPolygonF([QPointF(middle - side, 0), QPointF(middle + side, 0), QPointF(middle, box.top() - 1)])
+        )
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(QPen(self.theme.colour("ink"), stroke * 2))
+        painter.drawRect(box.adjusted(0, 0, -1, 0))
+        if self.hasFocus() and self.cursor_at < len(self._boxes):
+            looked = self._boxes[self.cursor_at].adjusted(-stroke, -stroke, stroke, stroke)
+            painter.setPen(QPen(self.theme.colour("accent"), stroke * 2, Qt.PenStyle.DotLine))
+            painter.drawRect(looked)
+
+    # -- hands
+
+    def words(self, index: int) -> str:
+        """One segment in words, for tool tip and screen reader."""
+        segment = self.segments[index]
+        spent = f", spent {clock(segment.spent_s)}" if segment.spent_s else ""
+        wait = f" and {clock(segment.step.wait.for_s)} wait" if segment.step.wait else ""
+        late = ", longer than usual" if segment.over else ""
+        stage = STAGE_NAMES[segment.step.stage]
+        return (
+            f"Step {index + 1}, {stage}, {segment.mark.value}\n{segment.step.text}\n"
+            f"usually {span(*segment.step.time_s)}{wait}{spent}{late}"
+        )
+
+    def event(self, event: QEvent) -> bool:
+        """Tool tips by segment; Return and arrows stay here while the rail has the focus."""
+        if event.type() is QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            index = self.step_at(event.pos().x())
+            if index >= 0:
+                QToolTip.showText(event.globalPos(), self.words(index), self)
+            return True
+        if claimed(
+            event,
+            (
+                *RETURN_KEYS,
+                Qt.Key.Key_Left,
+                Qt.Key.Key_Right,
+                Qt.Key.Key_Home,
+                Qt.Key.Key_End,
+            ),
+        ):
+            return True
+        return super().event(event)
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """A click chooses a step."""
+        index = self.step_at(event.position().x())
+        if index >= 0 and event.button() is Qt.MouseButton.LeftButton:
+            self.step_chosen.emit(self.segments[index].step.id)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Left, Right, Home, End look; Return chooses."""
+        last = len(self.segments) - 1
+        to = {
+            Qt.Key.Key_Left: self.cursor_at - 1,
+            Qt.Key.Key_Right: self.cursor_at + 1,
+            Qt.Key.Key_Home: 0,
+            Qt.Key.Key_End: last,
+        }.get(Qt.Key(event.key()))
+        if to is not None and last >= 0:
+            self.cursor_at = min(max(0, to), last)
+            self.setAccessibleDescription(self.words(self.cursor_at))
+            self.step_looked_at.emit(self.segments[self.cursor_at].step.id)
+            self._tip_at_cursor()
+            self.update()
+        elif event.key() in RETURN_KEYS and last >= 0:
+            self.step_chosen.emit(self.segments[self.cursor_at].step.id)
+        else:
+            super().keyPressEvent(event)
+
+    def _tip_at_cursor(self) -> None:
+        if self.isVisible() and self.cursor_at < len(self._boxes):
+            at = self._boxes[self.cursor_at].topLeft().toPoint()
+            QToolTip.showText(self.mapToGlobal(at), self.words(self.cursor_at), self)
+
+
+def hatch(colour: QColor, period: float, crossed: bool) -> QPixmap:
+    """A tile of slanting lines, crossed or not, that repeats every `period` pixels."""
+    side = max(4, round(period))
+    tile = QPixmap(side, side)
+    tile.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(tile)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setPen(QPen(colour, max(1.0, side / 5)))
+    for shift in (-side, 0, side):
+        painter.drawLine(shift, side, shift + side, 0)
+        if crossed:
+            painter.drawLine(shift, 0, shift + side, side)
+    painter.end()
+    return tile

@@ -1,0 +1,176 @@
+"""The stack of what is out of the device; what came out last lies on top and goes back first.
+
+It shows the ledger and changes nothing.
+"""
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPen, QResizeEvent
+from PySide6.QtWidgets import (
+    QFrame,
+    QListWidget,
+    QListWidgetItem,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.words import PartKind
+from benchguide.session.ledger import Ledger, OutItem
+from benchguide.window.theme import Theme, set_role
+from benchguide.window.widgets import shapes
+from benchguide.window.widgets.themed import Panel, label, wrap_flags, wrapped
+
+_ROW = int(Qt.ItemDataRole.UserRole)
+AnyIndex = QModelIndex | QPersistentModelIndex
+
+
+def where_words(item: OutItem, kind: PartKind) -> str:
+    """Where a thing that is out lies now."""
+    if item.cell:
+        return f"mat cell {item.cell}"
+    return "open, still in place" if kind is PartKind.CONNECTOR else "no mat cell"
+
+
+class _List(QListWidget):
+    """A list whose rows wrap anew when its width changes, also when only the scroll bar came or went."""
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
+
+
+class _Rows(QStyledItemDelegate):
+    """Draws one thing that is out: shape of its kind, pieces and name, where it lies."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self.theme = theme
+
+    def _icon(self) -> int:
+        return round(self.theme.sizes.body_px * 1.2)
+
+    def _words(self, index: AnyIndex, width: int) -> tuple[int, list[tuple[str, bool, str, int]]]:
+        """Width of the text, and its lines: words, bold or not, colour, height when wrapped."""
+        item, kind, name, first = index.data(_ROW)
+        room = max(1, width - self._icon() - 3 * self.theme.sizes.gap)
+        title = f"{item.pieces} × {name}" if item.pieces > 1 else name
+        lines = [(title, True, "ink"), (where_words(item, kind), False, "soft_ink")]
+        if first:
+            lines.insert(0, ("goes back first", True, "accent"))
+        return room, [
+            (words, bold, colour, wrapped(self.theme.font(bold=bold), words, room).height())
+            for words, bold, colour in lines
+        ]
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
+        """Room for the whole name, wrapped."""
+        view = option.widget
+        width = view.viewport().width() if isinstance(view, QListWidget) else 200
+        _room, lines = self._words(index, width)
+        return QSize(width, round(sum(line[3] for line in lines) + 2.4 * self.theme.sizes.gap))
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: AnyIndex) -> None:
+        """Draw the row; the first is framed and says so in words."""
+        _item, kind, _name, first = index.data(_ROW)
+        s = self.theme.sizes
+        rect = QRectF(option.rect).adjusted(0, 0, 0, -s.gap * 0.6)
+        room, lines = self._words(index, round(rect.width()))
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        width = s.stroke * (2 if first else 1)
+        painter.setPen(QPen(self.theme.colour("accent" if first else "line"), width))
+        painter.setBrush(self.theme.colour("tint" if first else "raised"))
+        inset = width / 2
+        painter.drawRoundedRect(rect.adjusted(inset, inset, -inset, -inset), s.radius, s.radius)
+        icon = self._icon()
+        painter.setPen(QPen(self.theme.colour("ink"), s.stroke))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        glyph = QRectF(rect.left() + s.gap, rect.center().y() - icon / 2, icon, icon)
+        painter.drawPath(shapes.kind_path(kind, glyph))
+        left, top = rect.left() + icon + 2 * s.gap, rect.top() + s.gap * 0.9
+        for words, bold, colour, height in lines:
+            painter.setFont(self.theme.font(bold=bold))
+            painter.setPen(self.theme.colour(colour))
+            painter.drawText(QRectF(left, top, room + 1, height + 1), wrap_flags(), words)
+            top += height
+        painter.restore()
+
+
+class StackView(Panel):
+    """What is out, top item first."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, "Out of the device", parent)
+        self.title = label("Out of the device", "heading", wrap=True)
+        self.count = label("", "soft", wrap=True)
+        self.list = _List()
+        self.list.setFrameShape(QFrame.Shape.NoFrame)
+        set_role(self.list, "bare")
+        self.list.setAccessibleName("Stack of what is out, top goes back first")
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.list.setVerticalScrollMode(QListWidget.ScrollMode.ScrollPerPixel)
+        self.list.setResizeMode(QListWidget.ResizeMode.Adjust)
+        self.list.setSelectionMode(QListWidget.SelectionMode.NoSelection)
+        self._delegate = _Rows(theme)
+        self.list.setItemDelegate(self._delegate)
+        self._box = QVBoxLayout(self)
+        self._box.addWidget(self.title)
+        self._box.addWidget(self.count)
+        self._box.addWidget(self.list, 1)
+        self._shown: tuple[OutItem, ...] | None = None
+        self.restyle()
+
+    def restyle(self) -> None:
+        """Spacing and rows follow the sizes."""
+        gap = self.theme.sizes.gap
+        self._delegate.theme = self.theme
+        self._box.setContentsMargins(round(1.5 * gap), round(1.5 * gap), round(1.5 * gap), gap)
+        self._box.setSpacing(gap)
+        self.list.doItemsLayout()
+
+    def sizeHint(self) -> QSize:
+        """Wide enough for a usual name in two lines."""
+        return QSize(round(self.theme.sizes.body_px * 15), round(self.theme.sizes.body_px * 24))
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for one row."""
+        return QSize(round(self.theme.sizes.body_px * 12), round(self.theme.sizes.body_px * 10))
+
+    def set_ledger(self, ledger: Ledger, device: DeviceMap) -> None:
+        """Show what is out; nothing happens when it is what is shown already."""
+        if ledger.out == self._shown:
+            return
+        self._shown = ledger.out
+        self.list.clear()
+        for number, item in enumerate(reversed(ledger.out)):
+            self.list.addItem(self._row(item, device, number == 0))
+        self.list.scrollToTop()
+        self.count.setText(counted(ledger))
+
+    @property
+    def rows(self) -> tuple[str, ...]:
+        """The rows in words, top first."""
+        return tuple(self.list.item(i).text() for i in range(self.list.count()))
+
+    def _row(self, item: OutItem, device: DeviceMap, first: bool) -> QListWidgetItem:
+        part = device.by_id.get(item.part)
+        name = part.name if part else item.part
+        kind = part.kind if part else PartKind.LOOSE
+        where = where_words(item, kind)
+        words = f"{item.pieces} × {name}, {where}" + (", goes back first" if first else "")
+        row = QListWidgetItem(words)
+        row.setData(_ROW, (item, kind, name, first))
+        return row
+
+
+def counted(ledger: Ledger) -> str:
+    """How much is out, in words."""
+    if not ledger.out:
+        return "Nothing is out."
+    entries = len(ledger.out)
+    pieces = "1 piece" if ledger.pieces == 1 else f"{ledger.pieces} pieces"
+    if entries == ledger.pieces:
+        return pieces
+    return f"{pieces}, {entries} " + ("entry" if entries == 1 else "entries")
