@@ -9,11 +9,14 @@ import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from benchguide import __version__
+
+if TYPE_CHECKING:
+    from benchguide.procedure.device import DeviceMap
 
 DATA = click.option(
     "--data",
@@ -78,7 +81,16 @@ def main(ctx: click.Context, data: Path | None, camera: str | None) -> None:
     if ctx.invoked_subcommand is None:
         from benchguide.window.app import Options, run_window
 
+        _check_camera(camera)
         ctx.exit(run_window(Options(data=data, camera=camera)))
+
+
+def _check_camera(camera: str | None) -> None:
+    """Raises ValueError with one sentence for an address that is none."""
+    if camera is not None:
+        from benchguide.camera.source import parse_source
+
+        parse_source(camera)
 
 
 @main.command()
@@ -92,8 +104,14 @@ def run(
     ctx: click.Context, procedure: Path, job: str, person: str, data: Path | None, camera: str | None
 ) -> None:
     """Open the window on one procedure file."""
+    from benchguide.procedure.problems import BadFile
+    from benchguide.procedure.shelf import Shelf
     from benchguide.window.app import Options, run_window
 
+    entry = Shelf((procedure.parent,)).procedure_at(procedure)
+    if not entry.usable:
+        raise BadFile(entry.problems)
+    _check_camera(camera)
     ctx.exit(run_window(Options(data=data, camera=camera, procedure=procedure, job=job, person=person)))
 
 
@@ -142,6 +160,42 @@ def check(ctx: click.Context, files: tuple[Path, ...], rules: bool, as_json: boo
             click.echo(f"{problem.severity}: {problem}")
         click.echo(f"{len(checked.problems)} findings." if checked.problems else "No findings.")
     ctx.exit(2 if checked.unreadable else 1 if checked.worst in ("error", "warning") else 0)
+
+
+@main.command()
+@click.argument("device", type=click.Path(path_type=Path))
+@click.option("--to", "target", required=True, help="Part to reach, by its short name.")
+@click.option("--keep", multiple=True, help="Part that must stay fitted; may be given several times.")
+@AS_JSON
+@click.pass_context
+def plan(ctx: click.Context, device: Path, target: str, keep: tuple[str, ...], as_json: bool) -> None:
+    """Show the smallest way in to a part. DEVICE is a part map file, or the short name of a bundled one."""
+    from benchguide.procedure.planner import plan_way_in
+    from benchguide.procedure.planner_text import plan_doc, plan_text
+    from benchguide.procedure.planner_why import CannotReach
+    from benchguide.procedure.problems import did_you_mean
+
+    part_map = _device(device)
+    for name in (target, *keep):
+        if name not in part_map.by_id:
+            remedy = did_you_mean(name, part_map.by_id, f"Its names are in the part map of {part_map.id}.")
+            raise ValueError(f"{part_map.name} has no part {name!r}. {remedy}")
+    try:
+        way_in = plan_way_in(part_map, target, keep)
+    except CannotReach as error:
+        click.echo(str(error), err=True)
+        ctx.exit(1)
+    click.echo(json.dumps(plan_doc(way_in), indent=2, ensure_ascii=False) if as_json else plan_text(way_in))
+
+
+def _device(name: Path) -> DeviceMap:
+    """The part map in a file, or the bundled one with this short name."""
+    from benchguide.bundled import procedures_folder
+    from benchguide.procedure.loader import load_device
+    from benchguide.procedure.shelf import Shelf
+
+    bundled = None if name.suffix else Shelf((procedures_folder(),)).device(str(name))
+    return bundled.model if bundled else load_device(name).model
 
 
 @main.command()

@@ -58,6 +58,17 @@ def test_check_prints_its_rules(runner: CliRunner) -> None:
     assert all(row["sentence"] and row["reason"] and row["example"] for row in rows)
 
 
+def test_plan_gives_the_way_in_and_says_what_forbids_it(runner: CliRunner) -> None:
+    found = json.loads(runner.invoke(main, ["plan", "gloamreed", "--to", "wheel-module", "--json"]).output)
+    assert "wheel-module" in json.dumps(found)
+    kept = runner.invoke(main, ["plan", "gloamreed", "--to", "wheel-module", "--keep", "main-board"])
+    assert kept.exit_code == 1
+    assert "main board" in kept.output.lower()
+    unknown = runner.invoke(main, ["plan", "gloamreed", "--to", "whel-module"])
+    assert unknown.exit_code == 2
+    assert "Traceback" not in unknown.output
+
+
 @pytest.mark.parametrize("kind", ["device", "procedure"])
 def test_schema_is_written(runner: CliRunner, tmp_path: Path, kind: str) -> None:
     out = tmp_path / "schema.json"

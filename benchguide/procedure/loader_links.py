@@ -228,7 +228,8 @@ def _links(notes: _Notes, tree: Mapping[str, Any], device: DeviceMap) -> None:
 def _action(notes: _Notes, number: int, step: Mapping[str, Any], device: DeviceMap) -> None:
     """Screws, bonds and loose items come `off`, connectors `open`, covers, modules and cells `lift`."""
     word = step.get("action")
-    if word not in REMOVALS and word not in REFITS:
+    # a list or a group here is told elsewhere
+    if not isinstance(word, str) or (word not in REMOVALS and word not in REFITS):
         return
     action = Action(word)
     for _, name in _names(step, "parts"):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, QTimer
 from PySide6.QtWidgets import QApplication
 
-from benchguide.window.settings import Settings, load_settings, save_settings
+from benchguide.window.settings import Settings, distance_for, load_settings, save_settings
 from benchguide.window.shell import Shell
 from benchguide.window.theme import PALETTES, Theme, apply_theme, sizes_on
 
@@ -26,6 +26,12 @@ if TYPE_CHECKING:
     from benchguide.store.log import EventLog
     from benchguide.store.photos import PhotoShelf
     from benchguide.window.driver import BenchDriver, Shot
+
+
+#: the simulated bench follows a step after this time
+SCENE_AFTER_MS = 40
+#: how long one thread may keep the interpreter from another: the usual 5 ms, some times over, is a late step
+TURN_S = 0.0002
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +62,7 @@ def run_window(options: Options) -> int:
         bench.load()
 
     shell.painted.connect(lambda: QTimer.singleShot(0, load))
-    shell.show()
+    shell.showMaximized()
     code = app.exec()
     for bench in held:
         bench.close()
@@ -68,6 +74,7 @@ def application() -> QApplication:
     app = QApplication.instance()
     if isinstance(app, QApplication):
         return app
+    sys.setswitchinterval(TURN_S)
     app = QApplication(sys.argv[:1])
     app.setApplicationName("benchguide")
     app.setApplicationDisplayName("Benchguide")
@@ -88,7 +95,9 @@ def open_shell(app: QApplication, options: Options) -> tuple[Shell, Theme]:
 
 def theme_for(app: QApplication, settings: Settings) -> Theme:
     """The theme of these settings on the first screen."""
-    return Theme(PALETTES[settings.theme], sizes_on(app.primaryScreen(), settings.distance_cm))
+    screen = app.primaryScreen()
+    distance = distance_for(settings, screen.size().height())
+    return Theme(PALETTES[settings.theme], sizes_on(screen, distance))
 
 
 def _with_options(settings: Settings, options: Options) -> Settings:
@@ -108,6 +117,8 @@ class Bench(QObject):
         self.driver: BenchDriver | None = None
         self._closed = False
         self._scene: Scene | None = None
+        self._scene_soon = QTimer(self, singleShot=True, interval=SCENE_AFTER_MS)
+        self._scene_soon.timeout.connect(self._set_scene)
         self._shelf: Shelf | None = None
 
     # -- loading, after the first paint
@@ -157,9 +168,13 @@ class Bench(QObject):
 
     def _make_source(self) -> Source:
         """Called in the camera's thread for every connection."""
-        from benchguide.camera.source import make_source, parse_source
+        from benchguide.camera.source import SourceLost, make_source, parse_source
 
-        return make_source(parse_source(self.settings.camera), get_scene=self._get_scene)
+        try:
+            return make_source(parse_source(self.settings.camera), get_scene=self._get_scene)
+        except ValueError as error:
+            # a settings file that was edited by hand: told like a lost camera, beside the picture
+            raise SourceLost(f"{error} Choose a camera with F7.") from error
 
     def _get_scene(self) -> Scene:
         """Called in the camera's thread; the scene is replaced as a whole, never changed."""
@@ -310,7 +325,8 @@ class Bench(QObject):
             live, self.camera.worker, self.photos, Pulse(self.folder / "pulse"), self
         )
         self._set_scene()
-        driver.changed.connect(lambda _facts: self._set_scene())
+        # drawing a scene anew takes the camera's thread a while: the step is painted first
+        driver.changed.connect(lambda _facts: self._scene_soon.start())
         driver.asked.connect(self._on_asked)
         driver.refused.connect(self._on_refused)
         driver.trouble.connect(self.shell.message.warn)
@@ -335,6 +351,9 @@ class Bench(QObject):
         from benchguide.session.state import Purpose
         from benchguide.window.scene import face_of, scene_of, with_refitted
 
+        if self._scene_soon.isActive():
+            self._scene_soon.stop()
+            self._set_scene()
         if self.driver and shot.purpose == Purpose.AS_LEFT:
             state = self.driver.state
             step = state.job.procedure.by_id[shot.step]

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QObject, QPoint, QSize, Qt, Signal
-from PySide6.QtGui import QImage, QPixmap, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, QObject, QPoint, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QHideEvent, QImage, QPixmap, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QVBoxLayout, QWidget
 
 from benchguide.camera.worker import CameraState, CameraStatus
 from benchguide.session import commands as cmd
@@ -19,7 +19,7 @@ from benchguide.session.gates import Gate, gates_for_finish, gates_for_step
 from benchguide.session.moment import Moment
 from benchguide.session.reference import as_found_for
 from benchguide.session.state import Mark, State, Status
-from benchguide.window.actions import Actions
+from benchguide.window.actions import BENCH, Actions
 from benchguide.window.bench_commands import BenchCommands
 from benchguide.window.bench_words import moved_words, recent_words
 from benchguide.window.camera_link import CameraLink
@@ -33,6 +33,7 @@ from benchguide.window.widgets.device_view import DeviceView
 from benchguide.window.widgets.gatebar import GateBar
 from benchguide.window.widgets.instruction import InstructionPanel
 from benchguide.window.widgets.key_button import BigKey
+from benchguide.window.widgets.pages import Pages
 from benchguide.window.widgets.question import QuestionBar
 from benchguide.window.widgets.rail import Rail
 from benchguide.window.widgets.recent_card import RecentCard
@@ -50,6 +51,8 @@ KEYS = (
     "close-record",
 )
 PRIMARY = ("step-done", "close-record")
+#: the frame an as-found photo is to be filled with, as shares of the picture
+FRAME = QRectF(0.1, 0.1, 0.8, 0.8)
 PHOTO_GATES = ("as-found", "as-left")
 MODES: tuple[Mode, ...] = ("live", "beside", "over")
 OPACITY_STEP = 0.15
@@ -118,7 +121,7 @@ class BenchRoom(QWidget):
 
     def _arrange(self) -> None:
         gap = self._theme.sizes.gap
-        self._left = QStackedWidget()
+        self._left = Pages()
         page = QWidget()
         column = QVBoxLayout(page)
         column.setContentsMargins(0, 0, 0, 0)
@@ -145,7 +148,7 @@ class BenchRoom(QWidget):
         foot.addLayout(self._key_row(gap))
         foot.addWidget(self.rail)
         whole.addWidget(self._foot)
-        self._pages = QStackedWidget()
+        self._pages = Pages()
         self._pages.addWidget(self.empty)
         self._pages.addWidget(self._work)
         outer = QVBoxLayout(self)
@@ -169,8 +172,8 @@ class BenchRoom(QWidget):
         self.camera.installEventFilter(self)
         self.answers.answered.connect(self._answer)
         # while something is asked, the question stands where the keys are
-        self.question.opened.connect(self._foot.hide)
-        self.question.closed.connect(self._foot.show)
+        self.question.opened.connect(self._question_opened)
+        self.question.closed.connect(self._question_closed)
         self.recent.confirmed.connect(self._actions["confirm"].trigger)
         self.recent.taken_back.connect(self._actions["take-back"].trigger)
         self.rail.step_chosen.connect(lambda step: self._driver and self._driver.do(cmd.GoTo(step)))
@@ -186,6 +189,29 @@ class BenchRoom(QWidget):
             self._menu.addAction(self._actions[name])
         self.more.clicked.connect(self._show_more)
         self._actions["more"].triggered.connect(self._show_more)
+
+    # -- bench commands work while the bench is in view and nothing is being asked
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        self._enable_commands()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        super().hideEvent(event)
+        self._enable_commands(False)
+
+    def _enable_commands(self, wanted: bool = True) -> None:
+        on = wanted and self.isVisible() and self._driver is not None and not self.question.is_open
+        for spec in BENCH:
+            self._actions[spec.name].setEnabled(on)
+
+    def _question_opened(self) -> None:
+        self._foot.hide()
+        self._enable_commands(False)
+
+    def _question_closed(self, _answered: bool) -> None:
+        self._foot.show()
+        self._enable_commands()
 
     # -- one session after the other
 
@@ -205,6 +231,7 @@ class BenchRoom(QWidget):
         driver.changed.connect(self._on_facts)
         driver.ticked.connect(self._on_tick)
         self._pages.setCurrentWidget(self._work)
+        self._enable_commands()
         self.show_state(driver.state)
 
     def release(self) -> None:
@@ -213,8 +240,8 @@ class BenchRoom(QWidget):
         self._camera.picture.disconnect(self._show_picture)
         self._camera.status_changed.disconnect(self._show_status)
         self.question.cancel()
-        self.question.opened.disconnect(self._foot.hide)
-        self.question.closed.disconnect(self._foot.show)
+        self.question.opened.disconnect(self._question_opened)
+        self.question.closed.disconnect(self._question_closed)
 
     def _show_nothing(self) -> None:
         # keys that only some steps need must not stretch the window before there is a step
@@ -230,6 +257,9 @@ class BenchRoom(QWidget):
             self.show_state(self._driver.state)
 
     def _on_tick(self, state: State, moment: Moment) -> None:
+        if state.to_confirm and self._left.currentWidget() is not self.recent:
+            # the machine slept: the question comes up with the clock, not with a command
+            self._show_recent(state)
         if state.open:
             self.clock.set_times(clock_figures(state, moment))
             self.rail.set_state(state)
@@ -258,6 +288,7 @@ class BenchRoom(QWidget):
         self.stack.set_ledger(state.ledger, job.device)
         self.stack.setVisible(bool(state.ledger.out))
         self._show_reference(state)
+        self._show_frame(state, gates)
         self._show_recent(state)
         self._show_keys(state)
         if self._driver:
@@ -285,6 +316,12 @@ class BenchRoom(QWidget):
         words = "The record is closed." if state.status is Status.FINISHED else "The job was given up."
         self.empty.setText(f"{words}\nIt can be read under Records (F4).")
         self._pages.setCurrentWidget(self.empty)
+
+    def _show_frame(self, state: State, gates: tuple[Gate, ...]) -> None:
+        """While an as-found photo is due, a frame says what belongs in the picture."""
+        due = any(gate.kind == "as-found" for gate in gates)
+        names = [state.job.device.by_id[part].name for part in state.step.parts]
+        self.camera.set_outline(FRAME if due else None, ", ".join(names) if due else "")
 
     def _show_recent(self, state: State) -> None:
         if state.to_confirm:
@@ -319,7 +356,7 @@ class BenchRoom(QWidget):
             key.setVisible(actions[name].isVisible())
         wanted = any(gate.kind in PHOTO_GATES for gate in self._gates(state))
         self.keys["take-photo"].set_wanted(wanted)
-        self.keys["step-done"].set_primary(not self._gates(state))
+        self.keys["step-done"].set_primary(not self._gates(state) and not state.to_confirm)
 
     def _at_end(self, state: State) -> bool:
         last = state.here == len(state.job.steps) - 1
@@ -336,8 +373,7 @@ class BenchRoom(QWidget):
         if sha == self._reference:
             return
         self._reference = sha
-        image = QImage(str(self._photo(sha))) if sha else QImage()
-        self.camera.set_reference(None if image.isNull() else image)
+        self.camera.load_reference(self._photo(sha) if sha else None)
         wide = self.camera.width() > BESIDE_EMS * self._theme.sizes.body_px
         self._set_mode("live" if not sha else "beside" if wide else "over")
 

@@ -41,7 +41,8 @@ def recent_words(state: State) -> list[str]:
 def _fact_words(state: State, fact: Fact) -> str:
     what, when = fact.what, fact.at.wall.strftime("%H:%M")
     step = state.job.procedure.by_id.get(getattr(what, "step", ""))
-    text = step.text if step else ""
+    # the first sentence says which step it was; the card has little room
+    text = step.text.split(". ")[0].rstrip(".") if step else ""
     match what:
         case ev.StepDone():
             words = f"Done: {text}"

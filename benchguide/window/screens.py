@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchguide.procedure.procedure import Step
+from benchguide.session import commands as cmd
+from benchguide.window.demo import ScriptClock
 
 if TYPE_CHECKING:
     from benchguide.window.app import Bench
@@ -48,6 +50,34 @@ class Screens:
             self.take(bench, name)
         if name == "way-in":
             self._questions(bench)
+        if name == "swap":
+            self._interruption(bench)
+        if name == "cure":
+            self._record(bench)
+
+    def _interruption(self, bench: Bench) -> None:
+        """What the bench shows after a break of more than two minutes."""
+        driver, clock = bench.driver, bench.options.clock
+        if driver is None or not isinstance(clock, ScriptClock):
+            return
+        driver.do(cmd.BeginHold("phone call"))
+        clock.advance(200)
+        driver.do(cmd.EndHold())
+        self.take(bench, "interruption")
+        driver.do(cmd.ConfirmLast())
+
+    def _record(self, bench: Bench) -> None:
+        if bench.driver is None:
+            return
+        for theme in THEMES:
+            bench.change_settings(replace(bench.settings, theme=theme))
+            bench.shell.show_room("records")
+            bench.records_room.open_record(bench.driver.session_id)
+            for width, height in self._sizes:
+                bench.shell.resize(width, height)
+                self._settle(bench, 1500)
+                self._grab(bench, f"record-{theme}-{width}x{height}")
+        bench.shell.show_room("bench")
 
     def _questions(self, bench: Bench) -> None:
         bench.shell.actions_by_name["skip"].trigger()
@@ -78,12 +108,12 @@ class Screens:
         if bench.settings != before:
             bench.change_settings(before)
 
-    def _settle(self, bench: Bench) -> None:
+    def _settle(self, bench: Bench, milliseconds: int = 450) -> None:
         """Let the camera deliver a picture of the new size and the layout come to rest."""
         from PySide6.QtCore import QEventLoop, QTimer
 
         loop = QEventLoop()
-        QTimer.singleShot(450, loop.quit)
+        QTimer.singleShot(milliseconds, loop.quit)
         loop.exec()
 
     def _grab(self, bench: Bench, name: str) -> None:

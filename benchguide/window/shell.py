@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
     QSizePolicy,
-    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -18,6 +17,7 @@ from PySide6.QtWidgets import (
 from benchguide.window.actions import Actions
 from benchguide.window.messages import MessageLine
 from benchguide.window.theme import Theme, set_role
+from benchguide.window.widgets.pages import Pages
 from benchguide.window.widgets.question import QuestionBar
 
 ROOMS = ("procedures", "bench", "records")
@@ -41,7 +41,7 @@ class Shell(QWidget):
         self._theme = theme
         self._was_painted = False
         self._rooms: dict[str, QWidget] = {}
-        self._stack = QStackedWidget(self)
+        self._stack = Pages(self)
         self._waiting = QLabel("Opening the bench …", alignment=Qt.AlignmentFlag.AlignCenter)
         set_role(self._waiting, "heading")
         self._stack.addWidget(self._waiting)

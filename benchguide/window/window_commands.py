@@ -15,7 +15,7 @@ from benchguide.window.widgets.question import Field
 if TYPE_CHECKING:
     from benchguide.window.app import Bench
 
-DISTANCES = (40, 50, 70, 85, 100, 120, 150, 180, 200, 250, 300)
+DISTANCES = (40, 50, 65, 80, 100, 120, 150, 180, 200, 250, 300)
 OTHER = "another address"
 
 
@@ -45,7 +45,8 @@ class WindowCommands(QObject):
     def _move(self, by: int) -> None:
         """One notch nearer or farther."""
         settings = self._bench.settings
-        nearest = min(range(len(DISTANCES)), key=lambda i: abs(DISTANCES[i] - settings.distance_cm))
+        now = self._bench.theme.sizes.distance_cm
+        nearest = min(range(len(DISTANCES)), key=lambda i: abs(DISTANCES[i] - now))
         distance = DISTANCES[min(len(DISTANCES) - 1, max(0, nearest + by))]
         self._bench.change_settings(replace(settings, distance_cm=distance))
         self._bench.shell.message.say(f"Text for a person {distance} cm away.")

@@ -158,9 +158,17 @@ def _judge(folder: Path, shown: list[list[str]]) -> tuple[int, int, list[str]]:
         for kind, what, session in shown:
             session = session.rstrip(";")
             if kind == "e" and session not in kept:
-                kept[session] = len(log.events(session)) and read_session(log, session)[0].facts
+                kept[session] = _facts_kept(log, session)
             if kind == "e" and int(what) > kept[session]:
                 wrong.append(f"event {what} of {session} was shown and is lost")
             if kind == "p" and not shelf.path(what).is_file():
                 wrong.append(f"photo {what} was kept and is lost")
     return sum(k == "e" for k, *_ in shown), sum(k == "p" for k, *_ in shown), wrong
+
+
+def _facts_kept(log: EventLog, session: str) -> int:
+    """How many facts of a session can be folded; none when its beginning was lost."""
+    try:
+        return read_session(log, session)[0].facts
+    except ValueError:
+        return 0

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -160,3 +161,38 @@ def test_a_data_folder_that_cannot_be_used_is_told_in_the_window(opened: Opener,
     bench = opened()
     assert bench.shell.message.isVisible()
     assert "Traceback" not in bench.shell.message.text()
+
+
+def test_a_camera_that_is_none_is_told_beside_the_picture(opened: Opener, tmp_path: Path, qtbot: QtBot) -> None:
+    bench = opened()
+    bench.settings = replace(bench.settings, camera="nonsense")
+    bench.camera.stop()
+    bench.camera.start()
+    qtbot.waitUntil(lambda: "Choose a camera" in bench.camera.worker.status().sentence, timeout=10_000)
+    assert not bench.camera.live
+
+
+def test_bench_keys_sleep_while_another_room_is_in_view(opened: Opener) -> None:
+    bench = opened()
+    start(bench)
+    done = bench.shell.actions_by_name["step-done"]
+    assert done.isEnabled()
+    bench.shell.show_room("records")
+    assert not done.isEnabled()
+    bench.shell.show_room("bench")
+    assert done.isEnabled()
+    bench.shell.actions_by_name["note"].trigger()
+    assert not done.isEnabled()
+    bench.shell.question.cancel()
+    assert done.isEnabled()
+
+
+def test_the_window_fits_a_small_screen_at_every_step(opened: Opener, qtbot: QtBot) -> None:
+    bench = opened()
+    start(bench)
+    bench.shell.resize(1280, 800)
+    assert bench.driver is not None
+    for step in bench.driver.state.job.steps:
+        bench.driver.do(cmd.GoTo(step.id))
+        needed = bench.shell.minimumSizeHint()
+        assert (needed.width() <= 1280, needed.height() <= 800) == (True, True), (step.id, needed)

@@ -1,0 +1,33 @@
+"""What the simulated bench is told to draw: exactly what the ledger says is in the device."""
+
+from pathlib import Path
+
+from benchguide.procedure.loader import load_device
+from benchguide.procedure.words import Face, PartKind
+from benchguide.session.ledger import Ledger, take_off
+from benchguide.window.scene import scene_of
+
+DEVICE = load_device(Path(__file__).parents[2] / "procedures/gloamreed/gloamreed.device.yaml").model
+
+
+def ids(ledger: Ledger, face: Face = Face.BACK) -> set[str]:
+    return {shape.id for shape in scene_of(DEVICE, ledger, face).shapes}
+
+
+def test_a_part_that_is_out_is_not_drawn() -> None:
+    assert "main-board" in ids(Ledger())
+    assert "main-board" not in ids(take_off(Ledger(), "main-board", 1, "", ""))
+
+
+def test_screws_that_are_out_leave_their_holes() -> None:
+    part = DEVICE.by_id["screws-back"]
+    scene = scene_of(DEVICE, take_off(Ledger(), part.id, 3, "", ""))
+    kinds = [shape.kind for shape in scene.shapes if shape.id.startswith("screws-back-")]
+    assert (kinds.count("screw"), kinds.count("hole")) == (part.pieces - 3, 3)
+
+
+def test_each_side_shows_its_own_parts() -> None:
+    front = {part.id for part in DEVICE.parts if part.face is Face.FRONT and part.kind is not PartKind.SCREWS}
+    assert front
+    assert front <= ids(Ledger(), Face.FRONT)
+    assert not front & ids(Ledger())
