@@ -74,11 +74,17 @@ class SignalWord(StrEnum):
 
 
 class WaitKind(StrEnum):
-    """Why a countdown runs."""
+    """Why a countdown runs. Heat and discharge hold their step until the time is over; cure and soak go on
+    while other steps are done."""
 
     HEAT = "heat"
+    DISCHARGE = "discharge"
     CURE = "cure"
     SOAK = "soak"
+
+
+#: waits that hold their own step
+HOLDING = frozenset({WaitKind.HEAT, WaitKind.DISCHARGE})
 
 
 class Face(StrEnum):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from benchguide.procedure.order import before_isolation, blockers, blocks_refit
 from benchguide.procedure.photos import needs_as_found, needs_as_left
 from benchguide.procedure.procedure import Step
-from benchguide.procedure.words import REFITS, REMOVALS, Action, Answer, PartKind, WaitKind
+from benchguide.procedure.words import HOLDING, REFITS, REMOVALS, Action, Answer, PartKind
 from benchguide.session.ledger import OutItem, connectors_out, isolated
 from benchguide.session.state import Mark, Purpose, State
 
@@ -183,8 +183,10 @@ def _wait(state: State, step: Step) -> Iterator[Gate]:
     own = [c for c in state.countdowns.values() if c.step == step.id]
     if not own:
         yield Gate(f"wait:{step.id}", "The countdown has not been started.", "Start it.")
-    elif step.wait.kind is WaitKind.HEAT and any(c.running for c in own):
-        yield Gate(f"wait:{step.id}", "The heat time is not over.", "Wait, or stop it with a reason.")
+    elif step.wait.kind in HOLDING and any(c.running for c in own):
+        yield Gate(
+            f"wait:{step.id}", f"The {step.wait.kind} time is not over.", "Wait, or stop it with a reason."
+        )
 
 
 def _before_seal(state: State, step: Step) -> Iterator[Gate]:

@@ -4,10 +4,12 @@ from typing import Any
 
 import pytest
 
+from benchguide.procedure.procedure import Wait
+from benchguide.procedure.words import WaitKind
 from benchguide.session import commands as cmd
 from benchguide.session.gates import gates_for_finish, gates_for_step
-from benchguide.session.state import Mark
-from tests.session.small_job import PARTS, STEPS, Bench, make_job
+from benchguide.session.state import Countdown, Job, Mark, State
+from tests.session.small_job import PARTS, STEPS, Bench, FakeClock, make_job
 
 
 def here(bench: Bench) -> list[str]:
@@ -308,3 +310,24 @@ def test_only_what_is_in_the_way_can_be_waived() -> None:
     waive_all(bench)
     assert "no such hold point" in str(bench.refusal(cmd.Waive("as-found:lid-lift", "r", "n")))
     assert "no such hold point" in str(bench.refusal(cmd.Waive("as-found:board-lift", "r", "n")))
+
+
+def test_a_discharge_time_holds_its_step_like_heat() -> None:
+    """Common practice: a capacitor bank is left alone for its full time before anything inside is touched."""
+    job = make_job()
+    steps = [
+        step.model_copy(update={"wait": Wait(kind=WaitKind.DISCHARGE, for_s=600)})
+        if step.id == "warm"
+        else step
+        for step in job.steps
+    ]
+    procedure = job.procedure.model_copy(update={"steps": tuple(steps)})
+    state = State(Job(job.device, procedure), here=job.index["warm"])
+    assert [gate.sentence for gate in gates_for_step(state, state.step)] == [
+        "The countdown has not been started."
+    ]
+    running = Countdown("warm#1", "warm", "discharge", 600, FakeClock().now())
+    state = state.changed(countdowns={"warm#1": running})
+    assert [gate.sentence for gate in gates_for_step(state, state.step)] == [
+        "The discharge time is not over."
+    ]
