@@ -32,20 +32,32 @@ ACTIONS = frozenset(
 #: a break longer than this asks for the last action to be confirmed
 LONG_BREAK_US = 120_000_000
 
-#: what a handler gives back: the fields of the state that are different now
+#: what a handler gives back: the fields of the state that are different now; for a field of LONG, what is new in it
 Changes = dict[str, Any]
+
+#: Fields that only ever grow, by one entry a fact, and that no handler reads. A fold gathers them and sets them
+#: once: copying them for every fact would make a long session cost the square of its length.
+LONG = ("visits", "photos", "notes")
 
 
 def fold(job: Job, facts: Iterable[Fact]) -> State:
     """The state after all facts, from the beginning."""
-    state = State(job)
+    state, gathered = State(job), {name: list[object]() for name in LONG}
     for fact in facts:
-        state = apply(state, fact)
-    return state
+        state, added = _after(state, fact)
+        for name, entry in added.items():
+            gathered[name].append(entry)
+    return state.changed(**{name: tuple(entries) for name, entries in gathered.items()})
 
 
 def apply(state: State, fact: Fact) -> State:
     """The state after one more fact."""
+    state, added = _after(state, fact)
+    return state.settle({name: (*getattr(state, name), entry) for name, entry in added.items()})
+
+
+def _after(state: State, fact: Fact) -> tuple[State, Changes]:
+    """A new state after one more fact, and what is still to be added to the fields of LONG."""
     event = fact.what
     if isinstance(event, ev.SessionResumed):
         state = _booked_through_gap(state, event, fact.at)
@@ -56,7 +68,9 @@ def apply(state: State, fact: Fact) -> State:
     changes["facts"] = state.facts + 1
     if type(event) in ACTIONS:
         changes["recent"] = (*state.recent, fact)[-3:]
-    return state.changed(**changes)
+    added = {name: changes.pop(name) for name in LONG if name in changes}
+    # the booking above made a copy of its own: a second one would be a third of the fold's cost
+    return state.settle(changes), added
 
 
 def as_at(state: State, now: Moment) -> State:
@@ -114,16 +128,16 @@ def _entered(state: State, event: ev.StepEntered, fact: Fact) -> Changes:
     old = state.mark_of(event.step)
     entered = old.entered + 1
     return {
-        "visits": _closed(state, fact.at),
+        **_closed(state, fact.at),
         "visit": Visit(event.step, fact.at, entered, event.why),
         "here": state.job.index.get(event.step, state.here),
         "marks": _marked(state, event.step, StepMark(old.mark, entered, old.moved, old.settled)),
     }
 
 
-def _closed(state: State, at: Moment) -> tuple[Visit, ...]:
-    """The visits with the open one closed."""
-    return (*state.visits, closed(state.visit, at)) if state.visit else state.visits
+def _closed(state: State, at: Moment) -> Changes:
+    """The open visit, if any, goes to the closed ones."""
+    return {"visits": closed(state.visit, at), "visit": None} if state.visit else {}
 
 
 def _done(state: State, event: ev.StepDone, fact: Fact) -> Changes:
@@ -194,11 +208,11 @@ def _reconciled(state: State, event: ev.CountReconciled, fact: Fact) -> Changes:
 
 
 def _photo(state: State, event: ev.PhotoTaken, fact: Fact) -> Changes:
-    return {"photos": (*state.photos, event)}
+    return {"photos": event}
 
 
 def _note(state: State, event: ev.NoteAdded, fact: Fact) -> Changes:
-    return {"notes": (*state.notes, fact)}
+    return {"notes": fact}
 
 
 def _hold_began(state: State, event: ev.HoldBegan, fact: Fact) -> Changes:
@@ -258,11 +272,11 @@ def _person(state: State, event: ev.PersonChanged, fact: Fact) -> Changes:
 
 
 def _finished(state: State, event: ev.SessionFinished, fact: Fact) -> Changes:
-    return {"visits": _closed(state, fact.at), "visit": None, "status": Status.FINISHED, "ended": fact.at}
+    return {**_closed(state, fact.at), "status": Status.FINISHED, "ended": fact.at}
 
 
 def _abandoned(state: State, event: ev.SessionAbandoned, fact: Fact) -> Changes:
-    return {"visits": _closed(state, fact.at), "visit": None, "status": Status.ABANDONED, "ended": fact.at}
+    return {**_closed(state, fact.at), "status": Status.ABANDONED, "ended": fact.at}
 
 
 HANDLERS: dict[type[ev.Event], Callable[[State, Any, Fact], Changes]] = {

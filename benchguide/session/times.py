@@ -26,15 +26,16 @@ class Times:
 
 def times_of(visits: Iterable[Visit]) -> Times:
     """The sums over some visits."""
-    listed = list(visits)
-    return Times(
-        sum(v.touch_us for v in listed) / 1e6,
-        sum(v.waiting_us for v in listed) / 1e6,
-        sum(v.hold_us for v in listed) / 1e6,
-        sum(v.asleep_us for v in listed) / 1e6,
-        sum(v.away_us for v in listed) / 1e6,
-        any(v.doubtful for v in listed),
-    )
+    touch = waiting = hold = asleep = away = 0
+    doubtful = False
+    for v in visits:
+        touch += v.touch_us
+        waiting += v.waiting_us
+        hold += v.hold_us
+        asleep += v.asleep_us
+        away += v.away_us
+        doubtful = doubtful or v.doubtful
+    return Times(touch / 1e6, waiting / 1e6, hold / 1e6, asleep / 1e6, away / 1e6, doubtful)
 
 
 def session_times(state: State) -> Times:

@@ -15,3 +15,8 @@ class Value:
         new = object.__new__(type(self))
         object.__setattr__(new, "__dict__", {**self.__dict__, **changes})
         return new
+
+    def settle(self, changes: dict[str, Any]) -> Self:
+        """Change some fields in place and give it back: only for a copy that nobody else has seen yet."""
+        self.__dict__.update(changes)
+        return self

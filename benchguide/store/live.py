@@ -5,8 +5,10 @@ Not a judge (that is session.decide) and not a database (that is log.py). It kno
 
 from __future__ import annotations
 
+import gc
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from benchguide.procedure.loader import dump_json, load_device_json, load_procedure_json
@@ -89,15 +91,28 @@ def resume_session(
 
 def read_session(log: EventLog, session_id: str) -> tuple[State, list[Fact]]:
     """The state of a stored session and its facts, by the same fold that runs live."""
-    facts = [fact_from_doc(dict(stored.doc)) for stored in log.events(session_id)]
-    if not facts or not isinstance(facts[0].what, SessionStarted):
-        raise ValueError(f"The data folder holds no session {session_id}.")
-    started = facts[0].what
-    job = Job(
-        load_device_json(log.document(started.device_doc)),
-        load_procedure_json(log.document(started.procedure_doc)),
-    )
-    return fold(job, facts), facts
+    with _nothing_collected():
+        facts = [fact_from_doc(stored.doc) for stored in log.events(session_id)]
+        if not facts or not isinstance(facts[0].what, SessionStarted):
+            raise ValueError(f"The data folder holds no session {session_id}.")
+        started = facts[0].what
+        job = Job(
+            load_device_json(log.document(started.device_doc)),
+            load_procedure_json(log.document(started.procedure_doc)),
+        )
+        return fold(job, facts), facts
+
+
+@contextmanager
+def _nothing_collected() -> Iterator[None]:
+    """Thousands of new values and no cycle among them: looking for garbage would take a third of the time."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _last_sign(last_alive: dict[str, object] | None, last: Fact) -> dict[str, object]:

@@ -59,7 +59,14 @@ def run_window(options: Options) -> int:
     def load() -> None:
         bench = Bench(app, shell, theme, options)
         held.append(bench)
-        bench.load()
+        try:
+            bench.load()
+        except Exception as error:
+            # a fault of ours: said in the window instead of leaving it empty, and traced on standard error
+            shell.cannot_open(
+                f"The bench could not be opened ({error}). Your data are as they were; start again."
+            )
+            raise
 
     shell.painted.connect(lambda: QTimer.singleShot(0, load))
     shell.showMaximized()
@@ -74,7 +81,6 @@ def application() -> QApplication:
     app = QApplication.instance()
     if isinstance(app, QApplication):
         return app
-    sys.setswitchinterval(TURN_S)
     app = QApplication(sys.argv[:1])
     app.setApplicationName("benchguide")
     app.setApplicationDisplayName("Benchguide")
@@ -137,7 +143,8 @@ class Bench(QObject):
             self.log, self.writing = EventLog.open(self.folder, mode="read"), False
             message.warn(f"{error} This window can read records but not run a job.")
         except (StoreProblem, OSError) as error:
-            message.warn(str(error))
+            # without a log there is no bench: the sentence takes its place, the data stay as they are
+            self.shell.cannot_open(str(error))
             return
         self.photos: PhotoShelf = PhotoShelf(self.folder)
         if self.writing:
@@ -146,6 +153,9 @@ class Bench(QObject):
         self._make_sounds()
         self._make_rooms()
         self._connect_window()
+        # not sooner: its thread imports too, and Qt's import hook looks into modules that are only half imported here
+        self.camera.start()
+        sys.setswitchinterval(TURN_S)
         for notice in (*self.log.notices, *self._warnings()):
             message.warn(notice)
         self._first_room()
@@ -164,7 +174,6 @@ class Bench(QObject):
         from benchguide.window.camera_link import CameraLink
 
         self.camera = CameraLink(self._make_source, self)
-        self.camera.start()
 
     def _make_source(self) -> Source:
         """Called in the camera's thread for every connection."""

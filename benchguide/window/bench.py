@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QObject, QPoint, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QHideEvent, QImage, QPixmap, QResizeEvent, QShowEvent
+from PySide6.QtGui import QHideEvent, QPixmap, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QVBoxLayout, QWidget
 
 from benchguide.camera.worker import CameraState, CameraStatus
@@ -210,7 +210,7 @@ class BenchRoom(QWidget):
         self._enable_commands(False)
 
     def _question_closed(self, _answered: bool) -> None:
-        self._foot.show()
+        self._foot.setVisible(self._left.currentWidget() is not self.recent)
         self._enable_commands()
 
     # -- one session after the other
@@ -328,6 +328,8 @@ class BenchRoom(QWidget):
             pictures = [self._thumbnail(fact) for fact in state.recent]
             self.recent.set_actions(list(zip(recent_words(state), pictures, strict=True)))
         self._left.setCurrentIndex(1 if state.to_confirm else 0)
+        # the card has keys of its own and takes the room of the others
+        self._foot.setVisible(not state.to_confirm and not self.question.is_open)
 
     def _thumbnail(self, fact: Fact) -> QPixmap | None:
         sha = getattr(fact.what, "sha256", "") or self._photo_of(getattr(fact.what, "step", ""))
@@ -354,9 +356,9 @@ class BenchRoom(QWidget):
             actions[name].setVisible(bool(self._reference))
         for name, key in self.keys.items():
             key.setVisible(actions[name].isVisible())
-        wanted = any(gate.kind in PHOTO_GATES for gate in self._gates(state))
-        self.keys["take-photo"].set_wanted(wanted)
-        self.keys["step-done"].set_primary(not self._gates(state) and not state.to_confirm)
+        gates = self._gates(state)
+        self.keys["take-photo"].set_wanted(any(gate.kind in PHOTO_GATES for gate in gates))
+        self.keys["step-done"].set_primary(not gates and not state.to_confirm)
 
     def _at_end(self, state: State) -> bool:
         last = state.here == len(state.job.steps) - 1

@@ -56,8 +56,9 @@ class CameraLink(QObject):
                 return
         small = for_preview(frame.image, *self._room)
         height, width = small.shape[:2]
-        # copy(): the array belongs to this thread and is gone when the window paints
-        image = QImage(small.data, width, height, small.strides[0], QImage.Format.Format_BGR888).copy()
+        image = QImage(small.data, width, height, small.strides[0], QImage.Format.Format_BGR888)
+        # a copy, as the array belongs to this thread; in the screen's own format, or every paint would convert it
+        image = image.convertToFormat(QImage.Format.Format_RGB32)
         with self._lock:
             self._newest, tell, self._asked = image, not self._asked, True
         if tell:

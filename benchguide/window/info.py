@@ -8,16 +8,24 @@ from benchguide.window.theme import Theme, set_role
 
 SAFETY = (
     "Benchguide keeps notes and pictures. It is not a safety device.",
-    ("It cannot know whether something is switched off, discharged, cool, charged or undamaged. It will never tell "
-    "you that something is safe."),
+    (
+        "It cannot know whether something is switched off, discharged, cool, charged or undamaged. It will never tell "
+        "you that something is safe."
+    ),
     "Follow the instructions of the equipment's maker, the rules of your workplace and the law where you are.",
-    ("Work on mains-powered equipment and on hazardous voltages only if you are competent and permitted to do so "
-    "there. After repair, mains equipment goes back into use only after the electrical safety tests required "
-    "where you are, done by a skilled person."),
-    ("Lithium-ion cells: do not pierce, bend, crush or overheat them. If a cell hisses, smells, swells or warms by "
-    "itself, get away, warn others and follow your fire plan."),
-    ("Heat, solvents, glass, springs and bright light: read the cautions before the step, wear what the data sheets "
-    "ask for, and stop when you are tired."),
+    (
+        "Work on mains-powered equipment and on hazardous voltages only if you are competent and permitted to do so "
+        "there. After repair, mains equipment goes back into use only after the electrical safety tests required "
+        "where you are, done by a skilled person."
+    ),
+    (
+        "Lithium-ion cells: do not pierce, bend, crush or overheat them. If a cell hisses, smells, swells or warms by "
+        "itself, get away, warn others and follow your fire plan."
+    ),
+    (
+        "Heat, solvents, glass, springs and bright light: read the cautions before the step, wear what the data sheets "
+        "ask for, and stop when you are tired."
+    ),
     "If you are not sure, stop and ask someone who is qualified.",
 )
 

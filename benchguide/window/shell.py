@@ -111,6 +111,11 @@ class Shell(QWidget):
         for other, tab in self._tabs.items():
             tab.setChecked(other == name and room is not None)
 
+    def cannot_open(self, sentence: str) -> None:
+        """No room will move in: say why, large and for good."""
+        self._waiting.setWordWrap(True)
+        self._waiting.setText(sentence)
+
     def show_page(self, page: QWidget) -> None:
         """Show a page that is no room; it is gone once another room is shown."""
         self._stack.addWidget(page)

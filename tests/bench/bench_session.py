@@ -4,15 +4,20 @@ A script: `python tests/bench/bench_session.py`. Bars: resume of 5,000 events (d
 reading the store included) 150 ms or less. A command (decide and apply) 1 ms or less: it shares the 16 ms of
 one frame with the durable append and the painting. The baseline is `json.loads` of the same texts in the same
 run, which every reader of the log has to do too.
+
+The bars hold for the wall clock. Beside it stands the processor time of this process: on a machine that does other
+things at the same time it is the one to compare runs with.
 """
 
 import json
+import os
 import statistics
 import sys
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[2]), str(HERE.parents[1] / "session")]
@@ -47,31 +52,41 @@ def long_bench() -> Bench:
     return bench
 
 
-def median_ms(work: Callable[[], object], runs: int = RUNS) -> float:
-    """The median of several runs in milliseconds."""
-    took = []
+class Took(NamedTuple):
+    """Milliseconds by the wall clock and of processor time."""
+
+    wall: float
+    cpu: float
+
+
+def median_ms(work: Callable[[], object], runs: int = RUNS) -> Took:
+    """The medians of several runs."""
+    wall, cpu = [], []
     for _ in range(runs):
-        begin = time.perf_counter()
+        begin, busy = time.perf_counter(), time.process_time()
         work()
-        took.append((time.perf_counter() - begin) * 1e3)
-    return statistics.median(took)
+        wall.append((time.perf_counter() - begin) * 1e3)
+        cpu.append((time.process_time() - busy) * 1e3)
+    return Took(statistics.median(wall), statistics.median(cpu))
 
 
-def command_ms(bench: Bench) -> tuple[float, float]:
+def command_ms(bench: Bench) -> tuple[Took, Took]:
     """Median and 95th percentile of decide and apply at the end of a long session."""
-    took = []
+    wall, cpu = [], []
     orders = (cmd.RepeatStep(), cmd.AddNote("seen"), cmd.FinishStep(), cmd.GoBack())
     state = bench.state
     for number in range(800):
         now = bench.clock.advance(1_000_000)
-        begin = time.perf_counter()
+        begin, busy = time.perf_counter(), time.process_time()
         for fact in decide(state, orders[number % len(orders)], now):
             state = apply(state, fact)
-        took.append((time.perf_counter() - begin) * 1e3)
-    return statistics.median(took), statistics.quantiles(took, n=20)[-1]
+        wall.append((time.perf_counter() - begin) * 1e3)
+        cpu.append((time.process_time() - busy) * 1e3)
+    middle = Took(statistics.median(wall), statistics.median(cpu))
+    return middle, Took(statistics.quantiles(wall, n=20)[-1], statistics.quantiles(cpu, n=20)[-1])
 
 
-def from_store_ms(job: Job, docs: list[dict[str, object]]) -> float | None:
+def from_store_ms(job: Job, docs: list[dict[str, object]]) -> Took | None:
     """Median of the whole resume out of a real database, or None while there is no store to read from."""
     try:
         from benchguide.procedure.loader import dump_json
@@ -91,11 +106,11 @@ def from_store_ms(job: Job, docs: list[dict[str, object]]) -> float | None:
             log.close()
 
 
-def row(what: str, figure: float, bar: float | None, baseline: float | None = None) -> None:
+def row(what: str, figure: Took, bar: float | None, baseline: Took | None = None) -> None:
     """One line of the table."""
-    told = "" if bar is None else f"{bar:8.1f} ms {'met' if figure <= bar else 'NOT MET'}"
-    ratio = "" if baseline is None else f"{figure / baseline:6.1f} x"
-    print(f"{what:<52}{figure:9.3f} ms {ratio:>9} {told}")
+    told = "" if bar is None else f"{bar:8.1f} ms {'met' if figure.wall <= bar else 'NOT MET'}"
+    ratio = "" if baseline is None else f"{figure.cpu / baseline.cpu:6.1f} x"
+    print(f"{what:<52}{figure.wall:9.3f} ms{figure.cpu:9.3f} ms {ratio:>9} {told}")
 
 
 def main() -> int:
@@ -103,7 +118,10 @@ def main() -> int:
     bench = long_bench()
     docs = [fact_to_doc(fact) for fact in bench.facts]
     texts = [json.dumps(doc) for doc in docs]
-    print(f"{len(docs)} events, {len(bench.job.steps)} steps, median of {RUNS} runs")
+    print(
+        f"{len(docs)} events, {len(bench.job.steps)} steps, median of {RUNS} runs, load {os.getloadavg()[0]:.2f}"
+    )
+    print(f"{'':<52}{'wall':>12}{'processor':>12}{'baseline':>10}")
     base = median_ms(lambda: [json.loads(text) for text in texts])
     facts = median_ms(lambda: [fact_from_doc(doc) for doc in docs])
     folded = median_ms(lambda: fold(bench.job, bench.facts))
@@ -120,7 +138,8 @@ def main() -> int:
         row("resume from the store (chain checked, part map read)", stored, RESUME_BAR_MS, base)
     row("one command, decide and apply, median", middle, COMMAND_BAR_MS)
     row("one command, decide and apply, 95th percentile", tail, COMMAND_BAR_MS)
-    return int(max(whole, stored or 0.0) > RESUME_BAR_MS or tail > COMMAND_BAR_MS)
+    slowest = max(whole.wall, stored.wall if stored else 0.0)
+    return int(slowest > RESUME_BAR_MS or tail.wall > COMMAND_BAR_MS)
 
 
 if __name__ == "__main__":

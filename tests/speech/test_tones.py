@@ -28,7 +28,8 @@ def test_a_tone_neither_clips_nor_clicks(tone: Tone) -> None:
 
 def test_no_two_tones_share_their_rhythm() -> None:
     rhythms = {
-        tone: tuple((frequency > 0, round(length, 2)) for frequency, length in score) for tone, score in SCORES.items()
+        tone: tuple((frequency > 0, round(length, 2)) for frequency, length in score)
+        for tone, score in SCORES.items()
     }
     assert len(set(rhythms.values())) == len(Tone)
 

@@ -4,10 +4,12 @@ It never shows a picture as live that is not: while a status text is set, the te
 Scaling is the cheapest Qt has, one repaint a frame, and nothing at all while the widget cannot be seen.
 """
 
+from contextlib import suppress
+from pathlib import Path
 from typing import Literal
 
-from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetricsF, QImage, QPainter, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt, QThreadPool, Signal, SignalInstance
+from PySide6.QtGui import QFontMetricsF, QImage, QImageReader, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchguide.window.theme import Theme
@@ -20,6 +22,8 @@ MODES: tuple[Mode, ...] = ("live", "over", "beside")
 class CameraView(Painted):
     """Live picture and as-found photo."""
 
+    _loaded = Signal(int, QImage)
+
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, "Camera picture", parent)
         self.mode: Mode = "live"
@@ -30,6 +34,8 @@ class CameraView(Painted):
         self._frame: QImage | None = None
         self._reference: QImage | None = None
         self._scaled: dict[QSize, QImage] = {}
+        self._wanted = 0
+        self._loaded.connect(self._take_loaded)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._tell()
@@ -52,9 +58,22 @@ class CameraView(Painted):
 
     def set_reference(self, photo: QImage | None) -> None:
         """The as-found photo to compare with, or None."""
+        self._wanted += 1
         self._reference = photo if photo is not None and not photo.isNull() else None
         self._scaled.clear()
         self._tell()
+
+    def load_reference(self, path: Path | None) -> None:
+        """The as-found photo from a file, or None. It appears once it is read, which takes longer than a step may;
+        one that cannot be read is left out."""
+        self.set_reference(None)
+        if path is not None:
+            wanted, loaded = self._wanted, self._loaded
+            QThreadPool.globalInstance().start(lambda: _load(path, wanted, loaded))
+
+    def _take_loaded(self, wanted: int, photo: QImage) -> None:
+        if wanted == self._wanted:
+            self.set_reference(photo)
 
     def set_opacity(self, opacity: float) -> None:
         """How strongly the as-found photo is laid over the live picture, 0 to 1."""
@@ -227,6 +246,13 @@ class CameraView(Painted):
     def live_rect(self) -> QRect:
         """Where the live picture is drawn, in widget pixels."""
         return self._live_box(self._cells()[-1]).toAlignedRect()
+
+
+def _load(path: Path, wanted: int, loaded: SignalInstance) -> None:
+    """Runs in a thread of the pool; the view may be gone when the photo is there."""
+    photo = QImageReader(str(path)).read()
+    with suppress(RuntimeError):
+        loaded.emit(wanted, photo)
 
 
 def covered(ratio: float, width: float, height: float) -> float:

@@ -7,7 +7,7 @@ rest), and the legend under the drawing says what the signs stand for. It draws;
 from collections.abc import Iterator
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchguide.procedure.device import DeviceMap, Part
@@ -24,6 +24,9 @@ USUAL_HEAD_MM = 3.0
 
 #: Kinds that are drawn as areas; the rest are drawn over them.
 AREAS = (PartKind.COVER, PartKind.MODULE, PartKind.CELL, PartKind.LOOSE, PartKind.CONNECTOR)
+
+#: Drawn parts that are kept: a few looks of each at a few scales.
+MOST_KEPT = 600
 
 
 def face_of(device: DeviceMap, step: Step | None) -> Face:
@@ -58,16 +61,29 @@ class DeviceView(Painted):
         self.step: Step | None = None
         self.face = Face.BACK
         self.marks: tuple[PartMark, ...] = ()
+        self._out: dict[str, int] = {}
+        self._marked: frozenset[str] = frozenset()
+        self._above: dict[str, tuple[tuple[Part, bool], ...]] = {}
+        self._kept: dict[tuple[object, ...], tuple[QPointF, QPixmap]] = {}
 
     def set_state(self, device: DeviceMap, ledger: Ledger, step: Step | None) -> None:
         """Draw `device` with what `ledger` says is out, and mark the places of `step`."""
         if (device, ledger, step) == (self.device, self.ledger, self.step):
             return
+        if device is not self.device:
+            self._kept.clear()
+            self._above.clear()
         self.device, self.ledger, self.step = device, ledger, step
         self.face = face_of(device, step)
         self.marks = marks_of(device, step)
+        self._marked = frozenset(mark.part.id for mark in self.marks)
+        self._out = {name: ledger.pieces_of(name) for name in ledger.names()}
         self.setAccessibleDescription("; ".join(self.legend) or f"{device.name}, {self.face.value} up")
         self.update()
+
+    def restyle(self) -> None:
+        """Other colours or sizes: every part is drawn anew."""
+        self._kept.clear()
 
     @property
     def legend(self) -> tuple[str, ...]:
@@ -106,7 +122,8 @@ class DeviceView(Painted):
             return
         painter.save()
         painter.setClipRect(area)
-        origin = area.center() - QPointF(outline.width_mm, outline.height_mm) * scale / 2
+        # on whole pixels, so that kept drawings of parts fit wherever the device comes to lie
+        origin = QPointF((area.center() - QPointF(outline.width_mm, outline.height_mm) * scale / 2).toPoint())
         self._paint_case(painter, origin, scale)
         for part in self._parts():
             self._paint_part(painter, part, origin, scale, hidden=False)
@@ -131,23 +148,29 @@ class DeviceView(Painted):
         """False where something that is on lies over the middle of this part: half a name helps nobody."""
         if self.device is None or part.box is None:
             return False
+        if part.id not in self._above:
+            self._above[part.id] = tuple(self._over_name(part))
+        # the dashed outline of something larger that is out runs round the name, not through it
+        return all(around and self._all_out(other) for other, around in self._above[part.id])
+
+    def _over_name(self, part: Part) -> Iterator[tuple[Part, bool]]:
+        """The parts above the middle of this one, and whether they reach all round its name."""
+        assert self.device is not None
+        assert part.box is not None
         x, y = middles(part)[0]
         reach_x, reach_y = part.box[2] * 0.35, min(part.box[3] * 0.3, 8)
         middle = QRectF(x - reach_x, y - reach_y, 2 * reach_x, 2 * reach_y)
-        above = (
-            QRectF(*other.box)
-            for other in self.device.parts
-            if other.box
-            and other.id != part.id
-            and other.z_mm >= part.z_mm
-            and other.face is part.face
-            # the dashed outline of something larger that is out runs round the name, not through it
-            and not (self._all_out(other) and QRectF(*other.box).contains(middle))
-        )
-        return not any(box.intersects(middle) for box in above)
+        for other in self.device.parts:
+            if other.box and other.id != part.id and other.z_mm >= part.z_mm and other.face is part.face:
+                box = QRectF(*other.box)
+                if box.intersects(middle):
+                    yield other, box.contains(middle)
+
+    def _pieces_out(self, part: Part) -> int:
+        return self._out.get(part.id, 0)
 
     def _all_out(self, part: Part) -> bool:
-        return self.ledger.pieces_of(part.id) >= part.pieces
+        return self._pieces_out(part) >= part.pieces
 
     def _paint_case(self, painter: QPainter, origin: QPointF, scale: float) -> None:
         assert self.device is not None
@@ -168,8 +191,39 @@ class DeviceView(Painted):
         return pen
 
     def _paint_part(self, painter: QPainter, part: Part, origin: QPointF, scale: float, hidden: bool) -> None:
+        """Draw a part, or the drawing of it that was kept: a step changes the look of very few."""
+        ratio = self.devicePixelRatioF()
+        present, named = part.id in self._marked, not hidden and self._name_shown(part)
+        key = (part.id, scale, ratio, self._pieces_out(part), present, hidden, named)
+        kept = self._kept.get(key)
+        if kept is None:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            box = self._reach(part, scale)
+            picture = QPixmap((box.size() * ratio).toSize())
+            picture.setDevicePixelRatio(ratio)
+            picture.fill(Qt.GlobalColor.transparent)
+            drawing = QPainter(picture)
+            drawing.setRenderHint(QPainter.RenderHint.Antialiasing)
+            self._draw_part(drawing, part, -box.topLeft(), scale, hidden)
+            drawing.end()
+            kept = self._kept[key] = (box.topLeft(), picture)
+        painter.drawPixmap(origin + kept[0], kept[1])
+
+    def _reach(self, part: Part, scale: float) -> QRectF:
+        """Where a part is drawn, in whole pixels from the corner of the device, with room for its lines."""
+        points = [QPointF(x, y) * scale for x, y in (*part.places, *part.path)]
+        if part.box:
+            whole = QRectF(*(v * scale for v in part.box))
+            points += [whole.topLeft(), whole.bottomRight()]
+        head = (part.screws.head_mm or USUAL_HEAD_MM) / 2 * scale if part.screws else 0.0
+        room = head + self.theme.sizes.stroke * 4 + 2
+        box = QPolygonF(points).boundingRect().adjusted(-room, -room, room, room)
+        return QRectF(box.toAlignedRect())
+
+    def _draw_part(self, painter: QPainter, part: Part, origin: QPointF, scale: float, hidden: bool) -> None:
         out = self._all_out(part)
-        present = any(mark.part.id == part.id for mark in self.marks)
+        present = part.id in self._marked
         pen = self._pen(part, out, present)
         fill = QBrush(self.theme.colour("tint" if present else "raised"))
         if out or hidden:
@@ -245,7 +299,7 @@ class DeviceView(Painted):
     ) -> None:
         assert part.screws is not None
         radius = (part.screws.head_mm or USUAL_HEAD_MM) / 2 * scale
-        still_in = part.pieces - self.ledger.pieces_of(part.id)
+        still_in = part.pieces - self._pieces_out(part)
         heads = {True: QPainterPath(), False: QPainterPath()}
         for number, (x, y) in enumerate(part.places):
             out = number >= still_in
@@ -319,7 +373,7 @@ class DeviceView(Painted):
 
     def _legend_words(self, mark: PartMark) -> str:
         words = mark.legend.split(" = ", 1)[1]
-        out = self.ledger.pieces_of(mark.part.id)
+        out = self._pieces_out(mark.part)
         if not out:
             return words
         return f"{words} (out)" if out >= mark.part.pieces else f"{words} ({out} of {mark.part.pieces} out)"

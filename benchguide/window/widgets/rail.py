@@ -5,6 +5,7 @@ skipped, empty = open). It shows where things stand and says which step a person
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
@@ -98,6 +99,10 @@ class Rail(Painted):
         self.here = self.cursor_at = 0
         self._job: Job | None = None
         self._boxes: list[QRectF] = []
+        self._layer = QPixmap()
+        self._drawn: list[tuple[object, ...]] = []
+        self._names = QPixmap()
+        self._named = -2
 
     def set_state(self, state: State) -> None:
         """Show this state; repaints only when something visible changed."""
@@ -106,6 +111,7 @@ class Rail(Painted):
         if fresh:
             self._job = state.job
             self._boxes = []
+            self._layer = self._names = QPixmap()
         if here != self.here or fresh:
             self.cursor_at = here
         changed = fresh or here != self.here or self._visible(segments) != self._visible(self.segments)
@@ -161,11 +167,13 @@ class Rail(Painted):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Lay the segments out anew."""
         self._boxes = []
+        self._layer = self._names = QPixmap()
         super().resizeEvent(event)
 
     def restyle(self) -> None:
-        """Sizes changed: lay out anew."""
+        """Sizes or colours changed: lay out and draw anew."""
         self._boxes = []
+        self._layer = self._names = QPixmap()
 
     def sizeHint(self) -> QSize:
         """As high as pointer, segments and names."""
@@ -183,16 +191,66 @@ class Rail(Painted):
 
     def paintEvent(self, _event: object) -> None:
         """Draw segments, stage names and the pointer."""
+        self._renew_layer()
+        self._renew_names()
         painter = QPainter(self)
+        painter.drawPixmap(0, 0, self._layer)
+        painter.drawPixmap(0, 0, self._names)
+        self._paint_pointer(painter)
+
+    def _renew_names(self) -> None:
+        """Draw the names of the stages when another stage is the present one."""
+        stage = self._stage_here()
+        if not self._names.isNull() and stage == self._named:
+            return
+        self._names, self._named = QPixmap(self._layer.size()), stage
+        self._names.setDevicePixelRatio(self._layer.devicePixelRatioF())
+        self._names.fill(Qt.GlobalColor.transparent)
+        painter = QPainter(self._names)
         painter.setFont(self.theme.font())
-        stroke = self.theme.sizes.stroke
+        self._paint_stages(painter)
+        painter.end()
+
+    def _stage_here(self) -> int:
+        """Number of the present stage, counted along the route."""
+        stages = [segment.step.stage for segment in self.segments[: self.here + 1]]
+        return sum(1 for one, other in pairwise(stages) if one is not other)
+
+    def _renew_layer(self) -> None:
+        """Draw the segments that look different now; a step changes one or two of a hundred."""
+        ratio = self.devicePixelRatioF()
+        size = self.size() * ratio
+        if self._layer.size() != size or self._layer.devicePixelRatioF() != ratio:
+            self._layer = QPixmap(size)
+            self._layer.setDevicePixelRatio(ratio)
+            self._layer.fill(Qt.GlobalColor.transparent)
+            self._drawn, self._names = [], QPixmap()
+        looks: list[tuple[object, ...]] = [
+            (
+                s.step.id,
+                s.mark,
+                s.spent_s > 0,
+                round(s.filled * box.width() * ratio),
+                s.over,
+                box.left(),
+                box.width(),
+            )
+            for s, box in zip(self.segments, self.boxes, strict=True)
+        ]
+        if looks == self._drawn:
+            return
+        if len(looks) != len(self._drawn):
+            self._layer.fill(Qt.GlobalColor.transparent)
+            self._drawn, self._names = [()] * len(looks), QPixmap()
         over = QBrush(hatch(self.theme.colour("accent_ink"), self.theme.sizes.body_px * 0.4, False))
         crossed = QBrush(hatch(self.theme.colour("ink"), self.theme.sizes.body_px * 0.4, True))
-        gap = max(1.0, stroke / 2)
-        for segment, box in zip(self.segments, self.boxes, strict=True):
-            self._paint_segment(painter, segment, box.adjusted(0, 0, -gap, 0), over, crossed)
-        self._paint_stages(painter)
-        self._paint_pointer(painter)
+        gap = max(1.0, self.theme.sizes.stroke / 2)
+        painter = QPainter(self._layer)
+        for i, segment in enumerate(self.segments):
+            if looks[i] != self._drawn[i]:
+                self._paint_segment(painter, segment, self._boxes[i].adjusted(0, 0, -gap, 0), over, crossed)
+        painter.end()
+        self._drawn = looks
 
     def _paint_segment(
         self, painter: QPainter, segment: Segment, box: QRectF, over: QBrush, crossed: QBrush
