@@ -177,18 +177,21 @@ class BenchRoom(QWidget):
         self.recent.confirmed.connect(self._actions["confirm"].trigger)
         self.recent.taken_back.connect(self._actions["take-back"].trigger)
         self.rail.step_chosen.connect(lambda step: self._driver and self._driver.do(cmd.GoTo(step)))
-        self._actions["picture-mode"].triggered.connect(self._next_mode)
-        self._actions["overlay-more"].triggered.connect(
-            lambda: self._set_opacity(self._opacity + OPACITY_STEP)
-        )
-        self._actions["overlay-less"].triggered.connect(
-            lambda: self._set_opacity(self._opacity - OPACITY_STEP)
-        )
+        for name, slot in self._own_slots().items():
+            self._actions[name].triggered.connect(slot)
         self._menu = QMenu(self)
         for name in MORE:
             self._menu.addAction(self._actions[name])
         self.more.clicked.connect(self._show_more)
-        self._actions["more"].triggered.connect(self._show_more)
+
+    def _own_slots(self) -> dict[str, Callable[[], None]]:
+        """The commands that change only what this room shows; methods, so that `release` can let go of them."""
+        return {
+            "picture-mode": self._next_mode,
+            "overlay-more": self._show_more_as_found,
+            "overlay-less": self._show_less_as_found,
+            "more": self._show_more,
+        }
 
     # -- bench commands work while the bench is in view and nothing is being asked
 
@@ -239,6 +242,8 @@ class BenchRoom(QWidget):
         self.set_driver(None)
         self._camera.picture.disconnect(self._show_picture)
         self._camera.status_changed.disconnect(self._show_status)
+        for name, slot in self._own_slots().items():
+            self._actions[name].triggered.disconnect(slot)
         self.question.cancel()
         self.question.opened.disconnect(self._question_opened)
         self.question.closed.disconnect(self._question_closed)
@@ -386,6 +391,12 @@ class BenchRoom(QWidget):
     def _set_mode(self, mode: Mode) -> None:
         self._mode = mode
         self.camera.set_mode(mode)
+
+    def _show_more_as_found(self) -> None:
+        self._set_opacity(self._opacity + OPACITY_STEP)
+
+    def _show_less_as_found(self) -> None:
+        self._set_opacity(self._opacity - OPACITY_STEP)
 
     def _set_opacity(self, opacity: float) -> None:
         self._opacity = min(1.0, max(0.0, opacity))

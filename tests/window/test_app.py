@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import QApplication, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
@@ -102,6 +102,20 @@ def test_theme_and_distance_change_without_leaving_the_job(opened: Opener) -> No
     bench.shell.question.set_value("text", "still here")
     bench.shell.question.accept()
     assert [fact.what.text for fact in bench.driver.state.notes] == ["still here"]  # type: ignore[attr-defined]
+
+
+def test_a_replaced_bench_no_longer_answers_the_keys(opened: Opener) -> None:
+    bench = opened()
+    start(bench)
+    old = bench.bench_room
+    bench.shell.actions_by_name["theme"].trigger()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    assert bench.bench_room is not old
+    for name in ("overlay-more", "overlay-less", "picture-mode"):
+        action = bench.shell.actions_by_name[name]
+        action.setVisible(True)
+        action.setEnabled(True)
+        action.trigger()
 
 
 def test_hold_and_continue_by_keyboard_alone(opened: Opener, qtbot: QtBot) -> None:
