@@ -9,6 +9,8 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+import orjson
+
 #: `prev` of the first event of a session
 NOTHING_BEFORE = "0" * 64
 
@@ -58,19 +60,20 @@ class ChainBreak(NamedTuple):
 def canonical(value: object) -> bytes:
     """RFC 8785 form of a JSON value, UTF-8. Raises ValueError for what JSON cannot hold (NaN, huge ints)."""
     if _is_plain(value):
-        return _encode_plain(value).encode("utf-8")
+        try:
+            return orjson.dumps(value, option=orjson.OPT_SORT_KEYS)
+        except TypeError as error:  # half of a surrogate pair, or nested too deep
+            raise ValueError(f"An event cannot be written as JSON: {error}.") from error
     import rfc8785  # 20 ms, not needed to show the window
 
     return rfc8785.dumps(value)  # type: ignore[arg-type]
 
 
-#: The standard library's encoder differs from RFC 8785 in numbers with a fraction and in the order of names
-#: beyond ASCII, and in nothing else; for values without these it gives the same text in a fifth of the time.
-_encode_plain = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
-
-
 def _is_plain(value: object) -> bool:
-    """Whether `_encode_plain` gives the canonical form; exact types only, subclasses may print otherwise."""
+    """Whether orjson gives the canonical form in a tenth of the time; exact types only, it knows many more.
+
+    It differs from RFC 8785 in numbers with a fraction and in the order of names beyond ASCII, in nothing else.
+    """
     kind = type(value)
     if kind is str or kind is bool or value is None:
         return True
@@ -114,7 +117,7 @@ def link(session: str, seq: int, prev: str, docs: Iterable[EventDoc]) -> list[tu
         text = canonical({**doc, "session": session, "seq": seq, "prev": prev})
         prev = link_hash(text)
         # Decoded again on purpose: a live session works on exactly what a resumed one will read.
-        linked.append((StoredEvent(seq, prev, json.loads(text)), text))
+        linked.append((StoredEvent(seq, prev, orjson.loads(text)), text))
     return linked
 
 
@@ -142,7 +145,7 @@ def read_chain(
         if seq != expected:
             return events, ChainBreak(expected, f"event {expected} is missing")
         try:
-            doc = docs[expected - 1] if docs else json.loads(str(text, "utf-8"))
+            doc = docs[expected - 1] if docs else orjson.loads(text)
             sound = doc["seq"] == seq and doc["session"] == session
             linked = doc["prev"] == prev
         except (ValueError, KeyError, TypeError, RecursionError):
@@ -166,7 +169,7 @@ def _decode(rows: Sequence[tuple[int, bytes]]) -> list[Any] | None:
     collecting = gc.isenabled()
     gc.disable()  # thousands of new dicts and no garbage among them
     try:
-        docs = json.loads(str(b"[" + b",".join([text for _, text in rows]) + b"]", "utf-8"))
+        docs = orjson.loads(b"[" + b",".join([text for _, text in rows]) + b"]")
     except (ValueError, RecursionError):
         return None
     finally:
@@ -185,7 +188,7 @@ def _wrong_link(
     voucher = head
     if seq < len(rows):
         try:
-            voucher = json.loads(str(rows[seq][1], "utf-8"))["prev"]
+            voucher = orjson.loads(rows[seq][1])["prev"]
         except (ValueError, KeyError, TypeError, RecursionError):
             voucher = None
     if events and voucher == link_hash(rows[seq - 1][1]):

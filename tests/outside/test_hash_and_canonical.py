@@ -11,6 +11,8 @@ from datetime import UTC, datetime
 
 import pytest
 import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchguide.store.links import canonical, link_hash, parse_exact
 
@@ -122,6 +124,22 @@ def test_rfc_8785_appendix_b(bits, text):
 def test_rfc_8785_refuses_what_is_no_number(number):
     with pytest.raises(ValueError, match="not representable"):
         canonical(number)
+
+
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.integers(-(2**53) + 1, 2**53 - 1) | st.text(),
+        lambda inner: st.lists(inner) | st.dictionaries(st.text(st.characters(max_codepoint=127)), inner),
+    )
+)
+def test_the_quick_way_for_plain_values_gives_the_text_of_the_reference_library(value):
+    assert canonical(value) == rfc8785.dumps(value)
+
+
+def test_half_a_surrogate_pair_is_refused():
+    """RFC 8785 section 3.2.2.2: lone surrogates must end in an error."""
+    with pytest.raises(ValueError, match="JSON"):
+        canonical({"text": "\ud800"})
 
 
 def test_pythons_own_sorted_json_is_not_canonical():
