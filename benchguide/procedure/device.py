@@ -8,32 +8,43 @@ both must be off before it can come off.
 from functools import cached_property
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
-from benchguide.procedure.words import Face, PartKind, SignalWord
+from benchguide.procedure.basis import (
+    Box,
+    Caution,
+    Celsius,
+    Countdown,
+    Ident,
+    Label,
+    Millimetre,
+    Plain,
+    Point,
+    Seconds,
+    Text,
+    Unit,
+)
+from benchguide.procedure.task import Works
+from benchguide.procedure.words import Face, PartKind
 
-Ident = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=600)]
-Label = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
-Millimetre = Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)]
-Seconds = Annotated[int, Field(ge=0, le=7 * 86400)]
-Point = tuple[Millimetre, Millimetre]
-Box = tuple[Millimetre, Millimetre, Millimetre, Millimetre]
+__all__ = [
+    "Caution",
+    "DeviceMap",
+    "Heat",
+    "Ident",
+    "Label",
+    "Outline",
+    "Part",
+    "Plain",
+    "ScrewType",
+    "Seconds",
+    "StoredEnergy",
+    "Text",
+    "Tool",
+]
 
-
-class Plain(BaseModel):
-    """Common habits of every file model: unknown keys are errors, values never change after reading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, use_attribute_docstrings=True, allow_inf_nan=False)
-
-
-class Caution(Plain):
-    """One caution, shown before the action it belongs to."""
-
-    word: SignalWord
-    """Signal word: DANGER, WARNING, CAUTION (injury) or NOTICE (damage only)."""
-    text: Text
-    """A clear command or condition first, then the risk."""
+#: word for "no tool" under `on_tool`
+BARE_HANDS = "hands"
 
 
 class ScrewType(Plain):
@@ -53,6 +64,79 @@ class ScrewType(Plain):
     """Diameter of the head in mm."""
     depth_mm: Annotated[float, Field(gt=0, le=200)] | None = None
     """How deep the hole takes a thread, in mm."""
+
+
+class Heat(Plain):
+    """How a part is warmed before it comes off; the touch or temperature check after it is added by itself."""
+
+    for_s: Countdown
+    """How long it is warmed, in seconds."""
+    at_c: Celsius | None = None
+    """Set temperature in degrees Celsius; else the lowest `limit_c` of the part map."""
+    tool: Ident | None = None
+    """What warms it."""
+    text: Text | None = None
+    """Instruction for warming; it ends with starting the countdown."""
+    key_point: Text | None = None
+    reason: Text | None = None
+    cautions: tuple[Caution, ...] = ()
+    """Cautions before the heat; one about burns and cells stands there if none is given."""
+    time_s: tuple[Seconds, Seconds] = (20, 90)
+    """Touch time in seconds, without the countdown."""
+    measured_c: tuple[Celsius, Celsius] | None = None
+    """Lowest and highest temperature at which it comes off, when it is measured; else it is touched briefly."""
+    measured_with: Ident | None = None
+    """Tool for measuring it."""
+    measured_text: Text | None = None
+    """Instruction for measuring or touching."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.time_s[0] > self.time_s[1]:
+            raise ValueError("`time_s` must give the shorter time first")
+        if self.measured_c and self.measured_c[0] > self.measured_c[1]:
+            raise ValueError("`measured_c` must give the lower temperature first")
+        return self
+
+
+class StoredEnergy(Plain):
+    """Energy that stays in a part after isolation. It counts as gone only once it has been measured."""
+
+    quantity: Label
+    """What is measured, for example `bank voltage`."""
+    unit: Unit
+    full: Annotated[float, Field(gt=0, le=1e6)]
+    """Highest value it can hold."""
+    gone_at: Annotated[float, Field(ge=0, le=1e6)]
+    """A measured value of this or less counts as discharged, by the data of the maker."""
+    exposed_by: Ident
+    """Part that, once off, opens the way to it; it is measured right after that."""
+    bleed_s: Countdown | None = None
+    """Time it needs after isolation, in seconds, before the next part comes off."""
+    text: Text | None = None
+    """Instruction for measuring it."""
+    key_point: Text | None = None
+    reason: Text | None = None
+    tool: Ident | None = None
+    """What it is measured with."""
+    cautions: tuple[Caution, ...] = ()
+    """Cautions before measuring; one stands there if none is given."""
+    time_s: tuple[Seconds, Seconds] = (40, 150)
+    """Time for measuring once, in seconds."""
+    before: Works = ()
+    """What proves the measuring device, before its first use on the part."""
+    release: Works = ()
+    """How it is discharged, between the value as found and the value that counts."""
+    after: Works = ()
+    """What proves the measuring device once more, and what may be done only now."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.time_s[0] > self.time_s[1]:
+            raise ValueError("`time_s` must give the shorter time first")
+        if self.gone_at >= self.full:
+            raise ValueError("`gone_at` is not below `full`; correct one of the two")
+        return self
 
 
 class Part(Plain):
@@ -86,7 +170,7 @@ class Part(Plain):
     """Height of its upper side above the lowest board, in mm."""
     cell: Annotated[str, StringConstraints(pattern=r"^[A-Z][0-9]{1,2}$")] | None = None
     """Cell of the parts mat where it lies while it is out."""
-    limit_c: Annotated[float, Field(gt=-50, lt=500)] | None = None
+    limit_c: Celsius | None = None
     """Highest temperature this part may see, in degrees Celsius."""
     tool: Ident | None = None
     """Tool for taking it off."""
@@ -106,6 +190,31 @@ class Part(Plain):
     """Expected time to put it back, shortest and longest usual seconds."""
     once: bool = False
     """True for parts that are replaced by new ones on the way back (adhesive, one-time screws)."""
+    new_name: Label | None = None
+    """What the new one of a `once` part is called among the consumables; else its name."""
+    closes: bool = False
+    """True for the part that closes the device: the test before sealing comes before it goes back."""
+    heat: Heat | None = None
+    """How it is warmed before it comes off."""
+    stores: StoredEnergy | None = None
+    """Energy that stays in it after isolation."""
+    on_tool: Ident | None = None
+    """Tool for putting it back, or `hands`; else `tool` for screws, connectors and loose items, hands for the rest."""
+    on_key_point: Text | None = None
+    """Key point of putting it back; else `key_point` for screws, none for the rest."""
+    on_reason: Text | None = None
+    """Why that key point matters."""
+    on_cautions: tuple[Caution, ...] = ()
+    """Cautions before putting it back, shown with `cautions`."""
+    before_off: Works = ()
+    """Work before it comes off, heat left out."""
+    after_off: Works = ()
+    """Work right after it came off: look, measure, move over."""
+    before_on: Works = ()
+    """Return-only work before it goes back: clean the seat, lay new adhesive. Work at a bond comes before the
+    parts that it holds go back."""
+    after_on: Works = ()
+    """Return-only work after it went back: route under the clip, measure, let it cure."""
 
     @property
     def pieces(self) -> int:
@@ -123,6 +232,12 @@ class Part(Plain):
             )
         if self.isolates and self.kind is not PartKind.CONNECTOR:
             raise ValueError("only a connector can isolate an energy source")
+        return self
+
+    @model_validator(mode="after")
+    def _new_is_once(self) -> Self:
+        if self.new_name and not self.once:
+            raise ValueError("`new_name` is only for parts with `once: true`; add that or delete the name")
         return self
 
 
@@ -162,6 +277,11 @@ class DeviceMap(Plain):
         return {part.id: part for part in self.parts}
 
     @cached_property
+    def number_of(self) -> dict[str, int]:
+        """The number of each part in the list, from 0."""
+        return {part.id: number for number, part in enumerate(self.parts)}
+
+    @cached_property
     def needed_by(self) -> dict[str, tuple[str, ...]]:
         """For each part that holds or covers others: those others, in the order of the file."""
         found: dict[str, list[str]] = {}
@@ -169,6 +289,11 @@ class DeviceMap(Plain):
             for name in dict.fromkeys(part.held_by + part.under):
                 found.setdefault(name, []).append(part.id)
         return {name: tuple(others) for name, others in found.items()}
+
+    @cached_property
+    def stores(self) -> tuple[Part, ...]:
+        """Parts that keep energy after isolation."""
+        return tuple(part for part in self.parts if part.stores)
 
     @cached_property
     def tool_names(self) -> dict[str, str]:

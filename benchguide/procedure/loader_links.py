@@ -7,7 +7,7 @@ Values of the wrong shape are passed over here: the models complain about them.
 from collections.abc import Iterator, Mapping
 from typing import Any, TypeGuard
 
-from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.device import BARE_HANDS, DeviceMap
 from benchguide.procedure.loader_yaml import Spot
 from benchguide.procedure.order import loops
 from benchguide.procedure.problems import MAX_PROBLEMS, Problem, Severity, did_you_mean, shown
@@ -92,13 +92,40 @@ def device_problems(tree: Mapping[str, Any], spots: Spot, file: str) -> list[Pro
         for key in ("held_by", "under", "isolates"):
             for item, name in _names(part, key):
                 notes.unknown((*at, key, item), name, "part", parts, "Add the part or correct the name.")
-        tool = part.get("tool")
-        if isinstance(tool, str):
-            notes.unknown((*at, "tool"), tool, "tool", tools, "Add it under `tools` or correct the name.")
+        for keys, tool in _part_tools(part):
+            if not (keys == ("on_tool",) and tool == BARE_HANDS):
+                notes.unknown((*at, *keys), tool, "tool", tools, "Add it under `tools` or correct the name.")
+        exposed = _group(part, "stores").get("exposed_by")
+        if isinstance(exposed, str):
+            no_part = "Add the part or correct the name."
+            notes.unknown((*at, "stores", "exposed_by"), exposed, "part", parts, no_part)
         if size:
             _positions(notes, at, part, size)
     _loops(notes, tree, parts)
     return notes.found
+
+
+def _part_tools(part: Mapping[str, Any]) -> Iterator[tuple[Keys, str]]:
+    """Every tool a part names, with its keys."""
+    heat, stores = _group(part, "heat"), _group(part, "stores")
+    single: list[tuple[Keys, object]] = [(("tool",), part.get("tool")), (("on_tool",), part.get("on_tool"))]
+    single += [(("heat", key), heat.get(key)) for key in ("tool", "measured_with")]
+    single.append((("stores", "tool"), stores.get("tool")))
+    for owner, prefix, keys in (
+        (part, (), ("before_off", "after_off", "before_on", "after_on")),
+        (stores, ("stores",), ("before", "release", "after")),
+    ):
+        for key in keys:
+            for number, work in _groups(owner, key):
+                single.append(((*prefix, key, number, "tool"), work.get("tool")))
+    for found, tool in single:
+        if isinstance(tool, str):
+            yield found, tool
+
+
+def _group(owner: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    value = owner.get(key)
+    return value if isinstance(value, dict) else {}
 
 
 def _size(tree: Mapping[str, Any]) -> tuple[float, float] | None:

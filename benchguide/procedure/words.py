@@ -37,6 +37,9 @@ class Action(StrEnum):
 REMOVALS = frozenset({Action.OFF, Action.OPEN, Action.LIFT})
 REFITS = frozenset({Action.ON, Action.CLOSE, Action.FIT})
 
+#: actions that leave every part where it is
+MOVELESS = frozenset({Action.CHECK, Action.WAIT, Action.READ, Action.WORK})
+
 #: the refit that answers each removal
 ANSWER = {Action.OFF: Action.ON, Action.OPEN: Action.CLOSE, Action.LIFT: Action.FIT}
 
@@ -101,3 +104,37 @@ class Answer(StrEnum):
     FAILS = "does not work"
     NOT_TESTABLE = "not testable"
     NOT_PRESENT = "not present"
+
+
+class Agreement(StrEnum):
+    """The two answers to a line that compares: a marking, a count, a colour with what it should be."""
+
+    AGREES = "agrees"
+    DIFFERS = "differs"
+
+
+class AnswerSet(StrEnum):
+    """Which answers a line of a check or test list can have."""
+
+    WORKS = "works"
+    AGREES = "agrees"
+
+
+#: the answers of each set, in the order they are offered
+CHOICES: dict[AnswerSet, tuple[str, ...]] = {
+    AnswerSet.WORKS: tuple(Answer),
+    AnswerSet.AGREES: tuple(Agreement),
+}
+
+#: answers that mean that something is wrong
+FAILING: frozenset[str] = frozenset({Answer.FAILS, Agreement.DIFFERS})
+
+
+class OwnWork(StrEnum):
+    """The places where a part map states work at a part."""
+
+    BEFORE_OFF = "before_off"
+    HEAT = "heat"
+    AFTER_OFF = "after_off"
+    BEFORE_ON = "before_on"
+    AFTER_ON = "after_on"
