@@ -12,10 +12,12 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.generate import CannotGenerate, Generated, generate
 from benchguide.procedure.loader_links import device_problems, procedure_problems
 from benchguide.procedure.loader_words import problems_of
 from benchguide.procedure.loader_yaml import MAX_BYTES, Spot, read_text, read_tree, too_big
-from benchguide.procedure.problems import MAX_PROBLEMS, BadFile, Problem, Severity, shown
+from benchguide.procedure.planner_why import CannotReach
+from benchguide.procedure.problems import MAX_PROBLEMS, BadFile, Problem, Severity, did_you_mean, shown
 from benchguide.procedure.procedure import Procedure
 
 M = TypeVar("M", bound=BaseModel)
@@ -32,14 +34,28 @@ class Loaded(Generic[M]):
     model: M
     path: Path
     spots: Spot
+    generated: Generated | None = None
+    """For a procedure whose steps were made from the part map: what it was made from."""
 
     def where(self, *keys: str | int) -> tuple[int, int]:
         """Line and column, from 1, of the value reached by `keys`: `where("steps", 3, "parts", 0)`.
 
-        A value that is not written in the file is answered with the nearest group round it.
+        A value that is not written in the file is answered with the nearest group round it; a value that came
+        from the part map with the target of the procedure. `source` tells where it stands in the part map.
         """
-        spot = self.spots.find(keys)
+        in_map, keys = self.source(*keys)
+        spot = self.spots.find(("target",) if in_map else keys)
         return spot.line, spot.column
+
+    def source(self, *keys: str | int) -> tuple[bool, tuple[str | int, ...]]:
+        """The keys under which the value reached by `keys` is written, and True when that is in the part map.
+
+        For a file whose steps are written out, and for a part map, these are False and the keys themselves.
+        """
+        if self.generated is None:
+            return False, keys
+        found = self.generated.source(keys)
+        return found.in_map, found.keys
 
 
 def load_device(path: Path | str) -> Loaded[DeviceMap]:
@@ -67,7 +83,62 @@ def load_procedure_text(
     tree, spots, problems = _tree(data, path)
     problems += _tag_problems(tree, spots, Procedure, path)
     problems += procedure_problems(tree, spots, str(path), devices)
-    return _model(Procedure, tree, spots, problems, path)
+    loaded = _model(Procedure, tree, spots, problems, path)
+    if devices is not None and not loaded.model.steps:
+        loaded = _with_steps(loaded, devices[loaded.model.device])
+    waits = wait_problems(loaded)
+    if waits:
+        raise BadFile(_in_order(waits))
+    return loaded
+
+
+def _with_steps(loaded: Loaded[Procedure], device: DeviceMap) -> Loaded[Procedure]:
+    """The procedure with its steps made from the part map. Raises BadFile."""
+    file = str(loaded.path)
+    try:
+        generated = generate(device, loaded.model)
+    except CannotReach as error:
+        keys = _forbidding(loaded.model, error)
+        told = shown(error.part)
+        remedies = {"target": "Delete it from `keep`.", "loop": "Mend the part map first."}
+        remedy = remedies.get(error.rule, "Delete it from `keep`, or name another target.")
+        message = f"the target cannot be reached (rule `{error.rule}`): {str(error).rstrip('.')}"
+        problem = Problem(file, *loaded.where(*keys), Severity.ERROR, "cannot-reach", told, message, remedy)
+        raise BadFile([problem]) from None
+    except CannotGenerate as error:
+        raise BadFile(
+            Problem(file, *loaded.where(*keys), Severity.ERROR, "not-on-the-way", "", message, remedy)
+            for keys, message, remedy in error.problems
+        ) from None
+    return Loaded(generated.procedure, loaded.path, loaded.spots, generated)
+
+
+def _forbidding(procedure: Procedure, error: CannotReach) -> tuple[str | int, ...]:
+    """Where the procedure says that the part has to stay, else its target."""
+    if error.part in procedure.keep:
+        return "keep", procedure.keep.index(error.part)
+    return ("target",)
+
+
+def wait_problems(loaded: Loaded[Procedure]) -> list[Problem]:
+    """Steps that wait for the countdown of a step that has none, or that comes later."""
+    found = []
+    started: dict[str, bool] = {}
+    for number, step in enumerate(loaded.model.steps):
+        if step.after_wait is not None and not started.get(step.after_wait, False):
+            known = [name for name, waits in started.items() if waits]
+            none = "No step before this one starts a countdown; delete the key."
+            remedy = did_you_mean(
+                step.after_wait, known, f"Name one of: {', '.join(known[:5])}." if known else none
+            )
+            message = "no earlier step of this name starts a countdown"
+            where = loaded.where("steps", number, "after_wait")
+            told = shown(step.after_wait)
+            found.append(
+                Problem(str(loaded.path), *where, Severity.ERROR, "unknown-wait", told, message, remedy)
+            )
+        started[step.id] = step.wait is not None
+    return found
 
 
 def dump_json(model: BaseModel) -> str:

@@ -11,6 +11,7 @@ from benchguide.procedure.device import BARE_HANDS, DeviceMap
 from benchguide.procedure.loader_yaml import Spot
 from benchguide.procedure.order import loops
 from benchguide.procedure.problems import MAX_PROBLEMS, Problem, Severity, did_you_mean, shown
+from benchguide.procedure.procedure import SECTIONS
 from benchguide.procedure.words import ANSWER, REFITS, REMOVAL_OF, REMOVALS, Action, PartKind
 
 Keys = tuple[str | int, ...]
@@ -206,10 +207,13 @@ def procedure_problems(
 ) -> list[Problem]:
     """Names of a procedure; without `devices` only those that lead inside the file."""
     notes = _Notes(spots, file)
-    _ids(notes, tree, "steps", "step")
-    for number, step in _groups(tree, "steps"):
-        _ids(notes, step, "lines", "line", ("steps", number))
-        _twice(notes, ("steps", number, "parts"), step)
+    _step_ids(notes, tree)
+    for at, task in _tasks(tree):
+        _ids(notes, task, "lines", "line", at)
+        _twice(notes, (*at, "parts"), task)
+    for at, work in _works(tree):
+        _ids(notes, work, "lines", "line", at)
+    _special_twice(notes, tree)
     name = tree.get("device")
     if devices is None or not isinstance(name, str):
         return notes.found
@@ -220,6 +224,51 @@ def procedure_problems(
     if device is not None:
         _links(notes, tree, device)
     return notes.found
+
+
+def _tasks(tree: Mapping[str, Any]) -> Iterator[tuple[Keys, dict[str, Any]]]:
+    """Every step and every task of a procedure, with its keys."""
+    for key in ("steps", *SECTIONS):
+        for number, task in _groups(tree, key):
+            yield (key, number), task
+
+
+def _works(tree: Mapping[str, Any]) -> Iterator[tuple[Keys, dict[str, Any]]]:
+    """Everything that is said of single parts, with its keys."""
+    for number, special in _groups(tree, "at"):
+        for key in ("off", "on"):
+            value = special.get(key)
+            if isinstance(value, dict):
+                yield ("at", number, key), value
+        for key in ("before_off", "after_off", "before_on", "after_on"):
+            for item, work in _groups(special, key):
+                yield ("at", number, key, item), work
+
+
+def _step_ids(notes: _Notes, tree: Mapping[str, Any]) -> None:
+    """No two steps or tasks of a procedure have one name, in whatever list they stand."""
+    first: dict[str, Keys] = {}
+    for at, task in _tasks(tree):
+        name = task.get("id")
+        if not isinstance(name, str):
+            continue
+        if name in first:
+            line = notes.spots.find((*first[name], "id")).line
+            message = f"two steps have this name, the first in line {line}"
+            notes.add((*at, "id"), "double-step", name, message, "Rename one of the two.")
+        first.setdefault(name, at)
+
+
+def _special_twice(notes: _Notes, tree: Mapping[str, Any]) -> None:
+    first: dict[str, int] = {}
+    for number, special in _groups(tree, "at"):
+        name = special.get("part")
+        if isinstance(name, str):
+            if name in first:
+                line = notes.spots.find(("at", first[name], "part")).line
+                message = f"this part has an entry already, in line {line}"
+                notes.add(("at", number, "part"), "part-twice", name, message, "Make one entry of the two.")
+            first.setdefault(name, number)
 
 
 def _twice(notes: _Notes, at: Keys, step: Mapping[str, Any]) -> None:
@@ -239,20 +288,25 @@ def _links(notes: _Notes, tree: Mapping[str, Any], device: DeviceMap) -> None:
     target = tree.get("target")
     if isinstance(target, str):
         notes.unknown(("target",), target, "part", parts, no_part)
-    for number, name in _names(tree, "keep"):
-        notes.unknown(("keep", number), name, "part", parts, no_part)
+    for key in ("keep", "also"):
+        for number, name in _names(tree, key):
+            notes.unknown((key, number), name, "part", parts, no_part)
+    for number, special in _groups(tree, "at"):
+        at_part = special.get("part")
+        if isinstance(at_part, str):
+            notes.unknown(("at", number, "part"), at_part, "part", parts, no_part)
     for number, name in _names(tree, "tools"):
         notes.unknown(("tools", number), name, "tool", tools, no_tool)
-    for number, step in _groups(tree, "steps"):
-        tool = step.get("tool")
+    for at, task in (*_tasks(tree), *_works(tree)):
+        tool = task.get("tool")
         if isinstance(tool, str):
-            notes.unknown(("steps", number, "tool"), tool, "tool", tools, no_tool)
-        for item, name in _names(step, "parts"):
-            notes.unknown(("steps", number, "parts", item), name, "part", parts, no_part)
-        _action(notes, number, step, device)
+            notes.unknown((*at, "tool"), tool, "tool", tools, no_tool)
+        for item, name in _names(task, "parts"):
+            notes.unknown((*at, "parts", item), name, "part", parts, no_part)
+        _action(notes, at, task, device)
 
 
-def _action(notes: _Notes, number: int, step: Mapping[str, Any], device: DeviceMap) -> None:
+def _action(notes: _Notes, at: Keys, step: Mapping[str, Any], device: DeviceMap) -> None:
     """Screws, bonds and loose items come `off`, connectors `open`, covers, modules and cells `lift`."""
     word = step.get("action")
     # a list or a group here is told elsewhere
@@ -267,7 +321,5 @@ def _action(notes: _Notes, number: int, step: Mapping[str, Any], device: DeviceM
         if right is not action:
             what = part.kind.value if part.kind is not PartKind.LOOSE else "loose item"
             message = f"`{name}` is of kind {what} and cannot be moved with this action"
-            notes.add(
-                ("steps", number, "action"), "wrong-action", action.value, message, f"Write `{right.value}`."
-            )
+            notes.add((*at, "action"), "wrong-action", action.value, message, f"Write `{right.value}`.")
             return

@@ -3,7 +3,7 @@
 Knows one part at a time. Public functions for single parts are part_steps.py, whole jobs generate.py.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import ceil
 from typing import Any
@@ -50,6 +50,10 @@ class Made:
         return self.source if found is None else Source(found.in_map, (*found.keys, *keys[1:]))
 
 
+#: gives a wished name of a step, or a free one like it
+Namer = Callable[[str], str]
+
+
 class Names:
     """Gives out step names, none twice."""
 
@@ -57,7 +61,7 @@ class Names:
         self._taken = set(taken)
         self._last: dict[str, int] = {}
 
-    def take(self, wished: str) -> str:
+    def __call__(self, wished: str) -> str:
         """The name itself, cut when it is too long, with a number behind it when it is taken."""
         if len(wished) > _MAX_ID - 6:
             wished = f"{wished[: _MAX_ID - 15]}-{crc32(wished.encode()):08x}"
@@ -93,22 +97,33 @@ def made_work(
     part: Part,
     work: PartWork,
     source: Source,
-    names: Names,
+    names: Namer,
     stage: Stage,
     way: str,
 ) -> Made:
     """A piece of work at a part as a step; `way` is `in` or `back`."""
-    name = names.take(f"{way}-{part.id}-{work.action}")
+    name = names(f"{way}-{part.id}-{work.action}")
     step = Step(id=name, stage=stage, parts=(part.id,), **given(work))
     fields = {key: Source(source.in_map, (*source.keys, key)) for key in work.model_fields_set}
     return Made(step, source, fields)
 
 
+def _own_work(part: Part, key: str) -> Sequence[PartWork]:
+    """The part map's work, and for a bond of which it says nothing what every bond needs."""
+    own: Sequence[PartWork] = getattr(part, key)
+    if own or key != "before_on" or part.kind is not PartKind.BOND:
+        return own
+    # common practice: an old bond never holds twice
+    text = f"Take what is left of {called(part)} off. Clean both faces. Let them dry."
+    reason = "New adhesive holds on clean and dry faces only."
+    return (PartWork(action=Action.WORK, text=text, reason=reason, time_s=(60, 300)),)
+
+
 def made_works(
-    device: DeviceMap, part: Part, key: str, at: At | None, names: Names, stage: Stage, way: str
+    device: DeviceMap, part: Part, key: str, at: At | None, names: Namer, stage: Stage, way: str
 ) -> list[Made]:
     """Work listed under `key`: the part map's unless the job leaves it out, and the job's round it."""
-    own = getattr(part, key) if at is None or key not in at.special.without else ()
+    own = _own_work(part, key) if at is None or key not in at.special.without else ()
     mine = [
         made_work(device, part, work, in_map(device, part, key, n), names, stage, way)
         for n, work in enumerate(own)
@@ -126,7 +141,7 @@ def made_move(
     device: DeviceMap,
     part: Part,
     at: At | None,
-    names: Names,
+    names: Namer,
     stage: Stage,
     *,
     removal: bool,
@@ -145,7 +160,7 @@ def made_move(
     if at and wording is not None:
         _reword(values, fields, wording, ("at", at.number, side))
     action = REMOVAL_OF[part.kind] if removal else ANSWER[REMOVAL_OF[part.kind]]
-    name = names.take(f"{'in' if removal else 'back'}-{part.id}")
+    name = names(f"{'in' if removal else 'back'}-{part.id}")
     step = Step(id=name, stage=stage, action=action, parts=(part.id,), **values)
     return Made(step, in_map(device, part), fields)
 

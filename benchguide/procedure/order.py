@@ -37,13 +37,18 @@ def before_isolation(device: DeviceMap) -> frozenset[str]:
 
 def closure_isolated(device: DeviceMap, part_id: str) -> frozenset[str]:
     """Like closure, and with what isolation adds: before any other connector is opened, every connector
-    that isolates an energy source, and whatever has to be off to reach it."""
+    that isolates an energy source, and whatever has to be off to reach it. Where a part stores energy, that comes
+    before anything else comes off, not before connectors only."""
     found = closure(device, part_id)
     free = before_isolation(device)
-    touched = found | {part_id}
-    if any(device.by_id[name].kind is PartKind.CONNECTOR and name not in free for name in touched):
+    if any(gated(device, device.by_id[name], free) for name in (*found, part_id)):
         found = (found | free) - {part_id}
     return found
+
+
+def gated(device: DeviceMap, part: Part, free: Container[str]) -> bool:
+    """True when the part may come off only after isolation; `free` is what before_isolation gave."""
+    return part.id not in free and (part.kind is PartKind.CONNECTOR or bool(device.stores))
 
 
 def reach(start: Iterable[str], following: Callable[[str], Iterable[str]]) -> frozenset[str]:

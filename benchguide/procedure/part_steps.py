@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.made import At, Made, Names, made_move, made_works
+from benchguide.procedure.made import At, Made, Namer, Names, made_move, made_works
 from benchguide.procedure.part_warm import made_warm
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import PartKind, Stage
@@ -75,17 +75,29 @@ def refit_step(
     ).step
 
 
-def refit_steps(
-    device: DeviceMap,
-    part: str,
-    pieces: int | None = None,
-    cell: str | None = None,
-    *,
-    stage: Stage = Stage.WAY_BACK,
-    taken: Collection[str] = (),
-) -> tuple[Step, ...]:
-    """Like refit_step, with the return-only work round it: `before_on`, `after_on`."""
-    return way_back_steps(device, [Refit(part, pieces, cell)], stage=stage, taken=taken)
+@dataclass(frozen=True, slots=True)
+class RefitSteps:
+    """What has to be done to put a part back: work before, the refit itself, work after."""
+
+    before: tuple[Step, ...]
+    refit: Step
+    after: tuple[Step, ...]
+
+
+def refit_steps(device: DeviceMap, name: str, stage: Stage, namer: Namer) -> RefitSteps:
+    """Like refit_step for all pieces, with the return-only work round it: `before_on`, `after_on`.
+
+    `namer` is given the wished name of each step and answers with the one to use. Work before a bond belongs before
+    the parts that the bond holds. Raises KeyError for an unknown part.
+    """
+    part = device.by_id[name]
+
+    def works(key: str) -> tuple[Step, ...]:
+        return tuple(m.step for m in made_works(device, part, key, None, namer, stage, "back"))
+
+    before = works("before_on")
+    refit = made_move(device, part, None, namer, stage, removal=False).step
+    return RefitSteps(before, refit, works("after_on"))
 
 
 def way_back_steps(
@@ -120,7 +132,7 @@ def _sound(device: DeviceMap, part: str, pieces: int | None) -> None:
 
 
 def made_off(
-    device: DeviceMap, part: Part, at: At | None, names: Names, stage: Stage, pieces: int | None = None
+    device: DeviceMap, part: Part, at: At | None, names: Namer, stage: Stage, pieces: int | None = None
 ) -> list[Made]:
     """A removal with all work round it."""
     return [
@@ -135,7 +147,7 @@ def made_on(
     device: DeviceMap,
     part: Part,
     at: At | None,
-    names: Names,
+    names: Namer,
     stage: Stage,
     pieces: int | None = None,
     cell: str | None = None,

@@ -4,7 +4,7 @@ from typing import Any
 
 from benchguide.procedure.basis import Caution
 from benchguide.procedure.device import DeviceMap, Heat, Part
-from benchguide.procedure.made import At, Made, Names, given, in_map
+from benchguide.procedure.made import At, Made, Namer, given, in_map
 from benchguide.procedure.planner_why import called
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.task import Reading, Wait
@@ -26,7 +26,7 @@ BRIEFLY = Caution(
 )
 
 
-def made_warm(device: DeviceMap, part: Part, at: At | None, names: Names, stage: Stage) -> list[Made]:
+def made_warm(device: DeviceMap, part: Part, at: At | None, names: Namer, stage: Stage) -> list[Made]:
     """The two steps of warming a part, or none when it needs no heat or the job has heat of its own."""
     if part.heat is None or (at and OwnWork.HEAT in at.special.without):
         return []
@@ -39,7 +39,7 @@ def set_temperature(device: DeviceMap, heat: Heat) -> float | None:
     return heat.at_c if heat.at_c is not None else min(limits, default=None)
 
 
-def _warm(device: DeviceMap, part: Part, heat: Heat, names: Names, stage: Stage) -> Made:
+def _warm(device: DeviceMap, part: Part, heat: Heat, names: Namer, stage: Stage) -> Made:
     cells = any(other.kind is PartKind.CELL for other in device.parts)
     values: dict[str, Any] = {
         "text": f"Warm {called(part)}. Start the countdown.",
@@ -49,7 +49,7 @@ def _warm(device: DeviceMap, part: Part, heat: Heat, names: Names, stage: Stage)
     values |= {key: told[key] for key in ("text", "key_point", "reason", "tool", "cautions") if key in told}
     wait = Wait(kind=WaitKind.HEAT, for_s=heat.for_s, limit_c=set_temperature(device, heat))
     step = Step(
-        id=names.take(f"in-{part.id}-heat"), stage=stage, action=Action.WAIT, parts=(part.id,), wait=wait,
+        id=names(f"in-{part.id}-heat"), stage=stage, action=Action.WAIT, parts=(part.id,), wait=wait,
         time_s=heat.time_s, **values,
     )  # fmt: skip
     fields = {key: in_map(device, part, "heat", key) for key in told}
@@ -57,8 +57,8 @@ def _warm(device: DeviceMap, part: Part, heat: Heat, names: Names, stage: Stage)
     return Made(step, in_map(device, part, "heat"), fields)
 
 
-def _touch(device: DeviceMap, part: Part, heat: Heat, names: Names, stage: Stage) -> Made:
-    name = names.take(f"in-{part.id}-touch")
+def _touch(device: DeviceMap, part: Part, heat: Heat, names: Namer, stage: Stage) -> Made:
+    name = names(f"in-{part.id}-touch")
     values: dict[str, Any] = {"parts": (part.id,), "stage": stage, "time_s": (10, 45)}
     if heat.measured_c:
         low, high = heat.measured_c

@@ -11,7 +11,7 @@ from benchguide.procedure.device import DeviceMap, Part
 from benchguide.procedure.order import closure_isolated, needs
 from benchguide.procedure.planner_graph import FLIP, TOOL_CHANGE, Problem, Removal
 from benchguide.procedure.planner_search import Order, best_order
-from benchguide.procedure.planner_why import CannotReach, Reasons, check_sound, check_stays, gated_connectors
+from benchguide.procedure.planner_why import CannotReach, Reasons, check_sound, check_stays, gated_parts
 from benchguide.procedure.words import Face
 
 __all__ = ["FLIP", "TOOL_CHANGE", "CannotReach", "TakeOff", "WayIn", "plan_way_in"]
@@ -43,7 +43,7 @@ class WayIn:
     device: DeviceMap
     target: Part
     removals: tuple[TakeOff, ...]
-    """In the order of work; the target is the last."""
+    """In the order of work; without `also` the target is the last."""
     stays: tuple[Part, ...]
     """What may stay fitted, in the order of the part map."""
     keep: tuple[Part, ...]
@@ -73,16 +73,20 @@ class WayIn:
         return 0.0 if self.exact else (self.cost - self.bound) / max(1, self.bound)
 
 
-def plan_way_in(device: DeviceMap, target: str, keep: Collection[str] = ()) -> WayIn:
-    """The way in to `target`, with the parts of `keep` left fitted.
+def plan_way_in(
+    device: DeviceMap, target: str, keep: Collection[str] = (), also: Collection[str] = ()
+) -> WayIn:
+    """The way in to `target` and to the parts of `also`, with the parts of `keep` left fitted.
 
     Raises CannotReach for an unknown part, a loop in the part map, or a part of `keep` that has to come off.
     Time grows about linearly with the parts and their relations.
     """
-    check_sound(device, target, keep)
+    check_sound(device, target, keep, also)
     wanted = closure_isolated(device, target) | {target}
+    for name in also:
+        wanted |= closure_isolated(device, name) | {name}
     kept = set(keep)
-    check_stays(device, target, [part.id for part in device.parts if part.id in kept], wanted)
+    check_stays(device, target, [part.id for part in device.parts if part.id in kept], wanted, also)
     coming = [part for part in device.parts if part.id in wanted]
     order = best_order(_problem(device, coming))
     parts = [coming[number] for number in order.removals]
@@ -91,7 +95,7 @@ def plan_way_in(device: DeviceMap, target: str, keep: Collection[str] = ()) -> W
     return WayIn(
         device=device,
         target=device.by_id[target],
-        removals=_removals(device, target, parts),
+        removals=_removals(device, target, parts, also),
         stays=tuple(part for part in device.parts if part.id not in wanted),
         keep=tuple(part for part in device.parts if part.id in kept),
         tools=tuple((tool, device.tool_names.get(tool, tool)) for tool in used),
@@ -118,7 +122,7 @@ def _problem(device: DeviceMap, coming: list[Part]) -> Problem:
         )
         for part in coming
     ]
-    gated = gated_connectors(device, coming)
+    gated = gated_parts(device, coming)
     isolators = [part.id for part in device.isolators] if gated else []
     return Problem(
         removals,
@@ -127,8 +131,11 @@ def _problem(device: DeviceMap, coming: list[Part]) -> Problem:
     )
 
 
-def _removals(device: DeviceMap, target: str, parts: list[Part]) -> tuple[TakeOff, ...]:
-    reasons = Reasons(device, target, {part.id for part in parts}, bool(gated_connectors(device, parts)))
+def _removals(
+    device: DeviceMap, target: str, parts: list[Part], also: Collection[str]
+) -> tuple[TakeOff, ...]:
+    coming = {part.id for part in parts}
+    reasons = Reasons(device, target, coming, bool(gated_parts(device, parts)), also)
     found: list[TakeOff] = []
     tool: str | None = None
     face: Face | None = None

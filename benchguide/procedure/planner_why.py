@@ -4,9 +4,8 @@ from collections.abc import Collection, Sequence
 from difflib import get_close_matches
 
 from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.order import before_isolation, loops, needs, reach
+from benchguide.procedure.order import before_isolation, gated, loops, needs, reach
 from benchguide.procedure.problems import shown
-from benchguide.procedure.words import PartKind
 
 _TOLD = 3
 
@@ -57,8 +56,11 @@ def _isolated(device: DeviceMap, part: Part) -> str:
 class Reasons:
     """The reasons of one way in: `out` is all that comes off, `gated` says that isolation matters in it."""
 
-    def __init__(self, device: DeviceMap, target: str, out: Collection[str], gated: bool) -> None:
+    def __init__(
+        self, device: DeviceMap, target: str, out: Collection[str], gated: bool, also: Collection[str] = ()
+    ) -> None:
         self._device, self._target, self._out, self._gated = device, target, out, gated
+        self._also = frozenset(also)
         self._held_by = {name: frozenset(device.by_id[name].held_by) for name in out}
 
     def why(self, part: Part) -> str:
@@ -66,7 +68,7 @@ class Reasons:
         if part.id == self._target:
             return "because it is the part to be reached"
         if part.isolates and self._gated:
-            return f"because it isolates {_isolated(self._device, part)} before other connectors are opened"
+            return f"because it isolates {_isolated(self._device, part)} before {_others(self._device)}"
         many = _many(part)
         after = [name for name in self._device.needed_by.get(part.id, ()) if name in self._out]
         held = [called(self._device.by_id[n]) for n in after if part.id in self._held_by[n]]
@@ -76,27 +78,35 @@ class Reasons:
             clauses.append(f"{'hold' if many else 'holds'} {listed(held)} down")
         if below:
             clauses.append(f"{'lie' if many else 'lies'} over {listed(below)}")
+        if not clauses:
+            # only what was asked for holds and covers nothing that comes off
+            assert part.id in self._also
+            return f"because {'they are' if many else 'it is'} to come off as well"
         return f"because {'they' if many else 'it'} {' and '.join(clauses)}"
 
 
-def gated_connectors(device: DeviceMap, coming: Collection[Part]) -> list[Part]:
-    """The connectors among `coming` that may be opened only after isolation."""
+def _others(device: DeviceMap) -> str:
+    return "anything else comes off" if device.stores else "other connectors are opened"
+
+
+def gated_parts(device: DeviceMap, coming: Collection[Part]) -> list[Part]:
+    """Those of `coming` that may come off only after isolation: connectors, or all where energy is stored."""
     if not device.isolators:
         return []
     free = before_isolation(device)
-    return [part for part in coming if part.kind is PartKind.CONNECTOR and part.id not in free]
+    return [part for part in coming if gated(device, part, free)]
 
 
-def check_sound(device: DeviceMap, target: str, keep: Collection[str]) -> None:
+def check_sound(device: DeviceMap, target: str, keep: Collection[str], also: Collection[str] = ()) -> None:
     """Raises CannotReach for names the part map does not have, and for loops on the way to the target."""
-    for name in (target, *keep):
+    for name in (target, *keep, *also):
         if name not in device.by_id:
             near = get_close_matches(name[:64], device.by_id, n=1)
             hint = f"; perhaps `{near[0]}` is meant." if near else "; its names are in the part map."
             raise CannotReach(f"The part map has no part {shown(name)}{hint}", "unknown", name)
     known = device.by_id
     free = [part.id for part in device.isolators]
-    there = reach([target, *free], lambda name: needs(known[name]) if name in known else ())
+    there = reach([target, *also, *free], lambda name: needs(known[name]) if name in known else ())
     for name in sorted(there - known.keys()):
         users = [p for p in device.parts if p.id in there and name in needs(p)]
         sentence = (
@@ -111,7 +121,9 @@ def check_sound(device: DeviceMap, target: str, keep: Collection[str]) -> None:
         raise CannotReach(sentence, "loop", loop[0], loop[-1])
 
 
-def check_stays(device: DeviceMap, target: str, keep: Sequence[str], wanted: Collection[str]) -> None:
+def check_stays(
+    device: DeviceMap, target: str, keep: Sequence[str], wanted: Collection[str], also: Collection[str] = ()
+) -> None:
     """Raises CannotReach when a part that is told to stay has to come off, naming the rule that forbids it."""
     against = [name for name in keep if name in wanted]
     if not against:
@@ -119,9 +131,14 @@ def check_stays(device: DeviceMap, target: str, keep: Sequence[str], wanted: Col
     if target in against:
         sentence = f"{_start(device.by_id[target])} must stay, but it is the part to be reached."
         raise CannotReach(sentence, "target", target)
-    nearest = _nearest(device, target, set(against))
-    if nearest is not None:
-        raise _forbidden(device, target, *nearest)
+    for name in also:
+        if name in against:
+            sentence = f"{_start(device.by_id[name])} must stay, but it is to come off as well."
+            raise CannotReach(sentence, "target", name)
+    for goal in (target, *also):
+        nearest = _nearest(device, goal, set(against))
+        if nearest is not None:
+            raise _forbidden(device, goal, *nearest)
     raise _forbidden_by_isolation(device, target, against, wanted)
 
 
@@ -166,8 +183,8 @@ def _forbidden(device: DeviceMap, target: str, kept: str, other: str) -> CannotR
 def _forbidden_by_isolation(
     device: DeviceMap, target: str, against: Sequence[str], wanted: Collection[str]
 ) -> CannotReach:
-    opened = gated_connectors(device, [part for part in device.parts if part.id in wanted])[0]
-    reason = f"before other connectors are opened to reach {called(device.by_id[target])}"
+    opened = gated_parts(device, [part for part in device.parts if part.id in wanted])[0]
+    reason = f"before {_others(device)} to reach {called(device.by_id[target])}"
     for isolator in device.isolators:
         if isolator.id in against:
             clause = f"it isolates {_isolated(device, isolator)} {reason}"

@@ -1,19 +1,31 @@
 """The procedure: the planned order of work for one job. Only the model; reading files is loader.py.
 
-A written-out procedure lists its steps. One that names only `target` leaves the steps to be computed
-from the part map.
+A written-out procedure lists its `steps`. One without steps names its `target` and says only what is special in
+the job; generate.py makes the steps of it from the part map.
 """
 
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from benchguide.procedure.basis import Caution, Ident, Label, Plain, Text
+from benchguide.procedure.special import Special
 from benchguide.procedure.task import CheckLine, PlacedTask, Reading, Wait
 from benchguide.procedure.words import Stage
 
-__all__ = ["CheckLine", "Procedure", "Reading", "Step", "Supply", "Wait"]
+__all__ = ["SECTIONS", "CheckLine", "Procedure", "Reading", "Step", "Supply", "Wait"]
+
+#: keys of a procedure without `steps`, and the stage of the tasks they list
+SECTIONS: dict[str, Stage] = {
+    "preparation": Stage.PREPARATION,
+    "swap": Stage.SWAP,
+    "tests": Stage.TEST,
+    "sealing": Stage.SEAL,
+    "close_out": Stage.CLOSE_OUT,
+}
+
+Tasks = Annotated[tuple[PlacedTask, ...], Field(max_length=20000)]
 
 
 class Step(PlacedTask):
@@ -53,7 +65,33 @@ class Procedure(Plain):
     """Cautions that hold for the whole job."""
     keep: tuple[Ident, ...] = ()
     """Parts that must stay fitted."""
+    also: tuple[Ident, ...] = ()
+    """Further parts that come off, beside the target and what is in its way. Only without `steps`."""
+    preparation: Tasks = ()
+    """Tasks before anything comes off. Only without `steps`, like all that follow."""
+    at: Annotated[tuple[Special, ...], Field(max_length=20000)] = ()
+    """What is special at single parts that come off in this job."""
+    swap: Tasks = ()
+    """Tasks once the target is out."""
+    tests: Tasks = ()
+    """Tasks before sealing; each with lines or a reading must be answered before the device is closed."""
+    sealing: Tasks = ()
+    """Tasks after the tests, before the device is closed."""
+    close_out: Tasks = ()
+    """Tasks after the last part went back."""
     steps: Annotated[tuple[Step, ...], Field(max_length=20000)] = ()
+    """Every step written out. Without it the steps are generated from the part map and the keys above."""
+
+    @model_validator(mode="after")
+    def _one_way_of_writing(self) -> Self:
+        special = [key for key in ("also", "at", *SECTIONS) if getattr(self, key)]
+        if self.steps and special:
+            raise ValueError(
+                f"`{special[0]}` is for procedures without `steps`; write its tasks into `steps`, or delete `steps`"
+            )
+        if not self.steps and self.target is None:
+            raise ValueError("there are no `steps` and no `target`; write one of the two")
+        return self
 
     @cached_property
     def by_id(self) -> dict[str, Step]:

@@ -122,15 +122,20 @@ def test_heat_comes_with_caution_limit_and_touch(glued):
 
 
 def test_return_only_work(glued):
-    assert [step.text for step in refit_steps(glued, "case-bond")] == [
-        "Wipe the rim clean.",
-        "Lay the new adhesive.",
-        "Put a new one on: the adhesive of the lid.",
-        "Let it cure.",
-    ]
+    made = refit_steps(glued, "case-bond", Stage.SEAL, lambda wished: f"x-{wished}")
+    assert [step.text for step in made.before] == ["Wipe the rim clean.", "Lay the new adhesive."]
+    assert made.refit.text == "Put a new one on: the adhesive of the lid."
+    assert [step.text for step in made.after] == ["Let it cure."]
+    assert (made.refit.id, made.refit.stage) == ("x-back-case-bond", Stage.SEAL)
     on = refit_step(glued, "case-bond")
     assert on.cautions[0].text.startswith("Promise no tightness")
     assert on.tool is None
+
+
+def test_a_bond_without_words_is_cleaned_all_the_same(dimmer):
+    made = refit_steps(dimmer, "case-bond", Stage.SEAL, str)
+    assert ["Clean both faces" in step.text for step in made.before] == [True]
+    assert refit_steps(dimmer, "lid", Stage.SEAL, str).before == ()
 
 
 def test_new_adhesive_comes_before_what_it_holds(glued):
