@@ -11,11 +11,20 @@ from benchguide.procedure.problems import Problem, Severity, shown
 from benchguide.procedure.procedure import Procedure
 from benchguide.procedure.rules import Finding, Rule, View
 from benchguide.procedure.rules_care import CARE_RULES
+from benchguide.procedure.rules_caution import CAUTION_RULES
+from benchguide.procedure.rules_mains import MAINS_RULES
 from benchguide.procedure.rules_map import MAP_RULES
 from benchguide.procedure.rules_order import ORDER_RULES
 from benchguide.procedure.rules_words import WORDS_RULES
 
-RULES: tuple[Rule, ...] = (*ORDER_RULES, *CARE_RULES, *WORDS_RULES, *MAP_RULES)
+RULES: tuple[Rule, ...] = (
+    *ORDER_RULES,
+    *MAINS_RULES,
+    *CARE_RULES,
+    *CAUTION_RULES,
+    *WORDS_RULES,
+    *MAP_RULES,
+)
 
 _RANK = {severity: rank for rank, severity in enumerate(Severity)}
 

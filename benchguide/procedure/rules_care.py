@@ -1,5 +1,6 @@
 """Rules on heat, cells, sealing and required photos: where work can hurt somebody or cannot be undone."""
 
+import re
 from collections.abc import Iterator
 from math import hypot
 
@@ -8,12 +9,19 @@ from benchguide.procedure.photos import needs_as_found, needs_as_left
 from benchguide.procedure.problems import Severity
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.rules import Finding, Move, Rule, View, named
-from benchguide.procedure.words import Action, PartKind, Stage, WaitKind
+from benchguide.procedure.words import Action, PartKind, SignalWord, Stage, WaitKind
 
 ERROR, WARNING = Severity.ERROR, Severity.WARNING
 
 #: heat put in at one place is taken to reach this far, in mm (a cautious choice of ours, no published figure)
 NEAR_MM = 40.0
+
+
+_HEAT = re.compile(
+    r"\b(?:over)?heat\w*|\bhot\b|\bwarm\w*|\btemperature|\bdegrees?\b|°C|\bburn|\bfire\b|\bignite",
+    re.IGNORECASE,
+)
+_ENGLISH = re.compile(r"\b(?:the|an?|of|and|not|can|it|is|to)\b", re.IGNORECASE)
 
 
 def _heat_steps(view: View) -> Iterator[tuple[int, Step]]:
@@ -64,6 +72,24 @@ def heat_caution(view: View) -> Iterator[Finding]:
         cells = [part.id for part in near(view, index, step) if part.kind is PartKind.CELL]
         if cells and not view.warns_of_injury(step):
             message = f"the step heats near {named(cells)} and has no caution"
+            remedy = "Add a WARNING that names the limit and what to do when the cell swells or smells."
+            yield Finding(("steps", index), step.id, message, remedy)
+
+
+def heat_caution_vague(view: View) -> Iterator[Finding]:
+    """Heat near a cell, with cautions that speak of something else."""
+    for index, step in _heat_steps(view):
+        cells = [part for part in near(view, index, step) if part.kind is PartKind.CELL]
+        texts = [c.text for c in view.cautions(step) if c.word is not SignalWord.NOTICE]
+        # texts in another language cannot be judged
+        if not cells or not texts or not all(_ENGLISH.search(text) for text in texts):
+            continue
+        names = [re.escape(part.name) for part in cells]
+        cell = re.compile(rf"\b(?:cells?|batter(?:y|ies)|{'|'.join(names)})\b", re.IGNORECASE)
+        if not any(cell.search(text) and _HEAT.search(text) for text in texts):
+            message = (
+                f"the step heats near {named([p.id for p in cells])}, and no caution speaks of heat and cell"
+            )
             remedy = "Add a WARNING that names the limit and what to do when the cell swells or smells."
             yield Finding(("steps", index), step.id, message, remedy)
 
@@ -154,7 +180,7 @@ def seal_before_test(view: View) -> Iterator[Finding]:
 
 
 def seal_unmarked(view: View) -> Iterator[Finding]:
-    """A bond is put on in the sealing stage, and no step says that it seals."""
+    """A bond is put on in the sealing stage, or a test waits for the sealing, and no step says that it seals."""
     if any(step.seals for step in view.steps):
         return
     for move in view.moves:
@@ -162,6 +188,12 @@ def seal_unmarked(view: View) -> Iterator[Finding]:
         if not move.removal and move.part.kind is PartKind.BOND and step.stage is Stage.SEAL:
             message = f"`{move.part.id}` closes the device, but the step is not marked as sealing"
             yield Finding(("steps", move.step), step.id, message, "Add `seals: true` to the step.")
+            return
+    for index, step in enumerate(view.steps):
+        if step.before_seal:
+            message = "no step is marked as sealing, so this test holds nothing back"
+            remedy = "Add `seals: true` to the step that closes the device."
+            yield Finding(("steps", index, "before_seal"), step.id, message, remedy)
             return
 
 
@@ -192,6 +224,11 @@ CARE_RULES = (
         "A heat wait on `display-bond` 12 mm from `main-cell`, without `cautions`.", job=heat_caution,
     ),
     Rule(
+        "heat-caution-vague", WARNING, "The caution of heat near a cell speaks of heat and of the cell.",
+        "A caution about something else is read, and the cell is not thought of.",
+        "A heat wait beside `main-cell` with `WARNING: Mind the sharp rim. It can cut.`", job=heat_caution_vague,
+    ),
+    Rule(
         "heat-limit", ERROR, "Heat stays at or below the limit of every part near it.",
         "Above its limit a cell can vent and a display can delaminate.",
         "`limit_c: 90` beside a cell with `limit_c: 60`.", job=heat_limit,
@@ -217,7 +254,7 @@ CARE_RULES = (
         "`press-seal` (seals: true) stands before `test-all` (before_seal: true).", job=seal_before_test,
     ),
     Rule(
-        "seal-unmarked", WARNING, "The step that closes the device with a bond is marked `seals: true`.",
+        "seal-unmarked", WARNING, "The step that closes the device is marked `seals: true`.",
         "Only then the program holds it back until the test is answered.",
         "Stage `seal` puts on `back-bond` without `seals`.", job=seal_unmarked,
     ),

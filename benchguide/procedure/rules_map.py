@@ -63,10 +63,10 @@ def _kind(screws: ScrewType) -> tuple[str, str, float, str]:
 
 
 def _told(part: Part, length_mm: float) -> bool:
-    """True when a person is told what sets these screws apart: by a caution, or by their length in a text."""
-    texts = (part.off_text, part.on_text, part.key_point, part.reason)
+    """True when a person is told what sets these screws apart: by their length in a text or a caution."""
+    texts = (part.off_text, part.on_text, part.key_point, part.reason, *(c.text for c in part.cautions))
     pattern = re.compile(rf"(?<![\d.,]){re.escape(f'{length_mm:g}')}(?:\.0)?\s?mm\b")
-    return bool(part.cautions) or any(pattern.search(text) for text in texts if text)
+    return any(pattern.search(text) for text in texts if text)
 
 
 def too_long_elsewhere(view: View) -> Iterator[Finding]:

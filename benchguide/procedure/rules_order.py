@@ -16,7 +16,7 @@ ERROR, WARNING = Severity.ERROR, Severity.WARNING
 def held_or_covered(view: View) -> Iterator[Finding]:
     """A part comes off while something holds or covers it."""
     for move in view.moves:
-        if not move.removal:
+        if not move.removal or view.is_out(move.part.id, move.number):
             continue
         left = blockers(view.device, move.part.id, view.out(move.number))
         if left:
@@ -50,7 +50,7 @@ def never_refitted(view: View) -> Iterator[Finding]:
     end = len(view.moves)
     for name in dict.fromkeys(move.part.id for move in view.moves):
         if view.is_out(name, end):
-            last = view.of_part(name)[-1]
+            last = [m for m in view.of_part(name) if m.removal and not view.is_out(name, m.number)][-1]
             message = f"`{name}` is taken off and never goes back"
             yield Finding(last.keys, None, message, "Add a step on the way back that refits it.")
 
@@ -60,10 +60,12 @@ def refit_order(view: View) -> Iterator[Finding]:
     for move in view.moves:
         if move.removal or not view.is_out(move.part.id, move.number):
             continue
+        off_again = view.next_move(move.part.id, move.number, removal=True)
+        end = off_again.number if off_again else len(view.moves)
         left = [
             name
             for name in blocks_refit(view.device, move.part.id, view.out(move.number))
-            if view.next_move(name, move.number, removal=False)
+            if (later := view.next_move(name, move.number, removal=False)) and later.number < end
         ]
         if left:
             message = f"`{move.part.id}` goes back before {named(left)}, which it holds or covers"
@@ -76,6 +78,8 @@ def isolation_first(view: View) -> Iterator[Finding]:
     for move in view.moves:
         if not move.removal or move.part.kind is not PartKind.CONNECTOR or move.part.id in free:
             continue
+        if view.is_out(move.part.id, move.number):
+            continue
         live = [p.id for p in view.device.isolators if not view.is_out(p.id, move.number)]
         if live:
             message = f"connector `{move.part.id}` is opened before {named(live)} isolates the energy source"
@@ -86,7 +90,7 @@ def isolation_last(view: View) -> Iterator[Finding]:
     """The isolating connector is closed while other connectors still have to be."""
     free = before_isolation(view.device)
     for move in view.moves:
-        if move.removal or not move.part.isolates:
+        if move.removal or not move.part.isolates or not view.is_out(move.part.id, move.number):
             continue
         again = view.next_move(move.part.id, move.number, removal=True)
         end = again.number if again else len(view.moves)

@@ -1,58 +1,66 @@
-"""Rules on what is written: times, tools, counts in texts, long sentences, misplaced cautions.
+"""Rules on what is written: times, tools, counts and lengths in texts, long sentences, second actions.
 
-They do not follow the state of the device.
+They do not follow the state of the device. Cautions are in rules_caution.py.
 """
 
 import re
 from collections.abc import Iterator
 
+from benchguide.procedure.device import ScrewType
 from benchguide.procedure.problems import Severity, did_you_mean
 from benchguide.procedure.procedure import Step
-from benchguide.procedure.rules import Finding, Keys, Rule, View
-from benchguide.procedure.words import REFITS, REMOVALS, Action, PartKind, Stage
+from benchguide.procedure.rules import Finding, Keys, Rule, View, named
+from benchguide.procedure.rules_caution import job_texts, map_texts
+from benchguide.procedure.rules_names import Names, words_of
+from benchguide.procedure.words import REFITS, REMOVALS, Action, Stage
 
 ERROR, WARNING, ADVICE = Severity.ERROR, Severity.WARNING, Severity.ADVICE
 
 #: ASD-STE100 (Simplified Technical English), procedural sentences: at most 20 words
 MAX_WORDS = 20
 _SENTENCE = re.compile(r"(?<=[.!?;:])\s+")
-_SIGNAL = re.compile(r"\b(?:DANGER|WARNING|CAUTION|NOTICE)\b|\b(?:Danger|Warning|Caution|Notice)\s*[:!]")
 # "at one edge, then at the other" is still one action
 _AND_THEN = re.compile(
-    r"(?:,|;|\band)\s+then\b(?!,?\s+(?:at|from|to|on|in|the|along|across|by|with|left|right|back)\b)",
+    r"(?:[,;.:]|\band|\bor|\bbut)\s+(?:then|afterwards|after\s+that|next|subsequently|finally)\b"
+    r"(?!,?\s+(?:at|from|to|on|in|the|along|across|by|with|left|right|back)\b)",
     re.IGNORECASE,
 )
-_NUMBERS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9}
-_NUMBERS |= {
-    "ten": 10,
-    "eleven": 11,
-    "twelve": 12,
-    "fourteen": 14,
-    "fifteen": 15,
-    "sixteen": 16,
-    "twenty": 20,
-}
-# a number, at most three words between, then "screws"; the look-ahead finds both of "2 of the 4 screws"
+_UNITS = (
+    "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
+    "eighteen nineteen twenty"
+)
+_NUMBERS = {word: number for number, word in enumerate(_UNITS.split(), start=1)}
+_NUMBERS |= {"both": 2, "thirty": 30, "forty": 40, "fifty": 50}
+# a number, at most three words between, then "screws" or "heads"; the look-ahead finds both of "2 of the 4 screws"
 _SCREWS = re.compile(
-    rf"(?<![\w.,])(\d{{1,3}}|{'|'.join(_NUMBERS)})(?![\w.,])(?=((?:\s+[\w-]+(?:\.[\w-]+)*){{0,3}}?)\s+screws?\b)",
+    rf"(?<![\w.,])(\d{{1,3}}|{'|'.join(_NUMBERS)})(?![\w.,])"
+    r"(?=((?:\s+[\w-]+(?:\.[\w-]+)*){0,3}?)\s+(?:screws?|heads?)\b)",
     re.IGNORECASE,
 )
+# "Four tapping screws, coarse thread, 9.5 mm": a sentence that begins with a number of screws
+_COUNTED = re.compile(
+    rf"(?:\d{{1,3}}|{'|'.join(_NUMBERS)})\s+(?:[\w-]+\s+){{0,3}}?(?:screws?|heads?)\b[^.!?]*(?:\.\d[^.!?]*)*",
+    re.IGNORECASE,
+)
+_WHERE = re.compile(r"\s+(?:at|of|on|in|to|from|under|over)\s+")
+_MILLIMETRES = re.compile(r"(?<![\w.,])(\d+(?:\.\d+)?)\s?mm\b")
 
 
-def _map_texts(view: View) -> Iterator[tuple[Keys, str]]:
-    for number, part in enumerate(view.device.parts):
-        for key in ("off_text", "on_text", "key_point", "reason"):
-            text = getattr(part, key)
-            if text:
-                yield ("parts", number, key), text
+def _set(words: str) -> frozenset[str]:
+    return frozenset(words.split())
 
 
-def _job_texts(view: View) -> Iterator[tuple[Keys, str]]:
-    for index, step in enumerate(view.steps):
-        for key in ("text", "key_point", "reason"):
-            text = getattr(step, key)
-            if text:
-                yield ("steps", index, key), text
+#: commands that take a part off or put one back, at the head of a sentence
+_COMMANDS = _set(
+    "lift take remove undo unscrew peel pull draw open unplug disconnect loosen fit put press push close plug connect "
+    "tighten drive screw lay lower set slide pry prise refit insert"
+)
+_BETWEEN = _set("the a an both all each every new old out off up in on down back")
+#: what may follow the name of a part when the name is over ("the display straight up", not "the display bracket")
+_FOLLOWS = _set(
+    "straight up out off level evenly by at from with on over into in to towards down and under through slowly gently "
+    "again first last back aside onto as until so without"
+)
 
 
 def _long(texts: Iterator[tuple[Keys, str]], in_map: bool) -> Iterator[Finding]:
@@ -70,30 +78,12 @@ def _long(texts: Iterator[tuple[Keys, str]], in_map: bool) -> Iterator[Finding]:
 
 def long_sentence(view: View) -> Iterator[Finding]:
     """An instruction of a step has a sentence of more than 20 words."""
-    yield from _long(_job_texts(view), in_map=False)
+    yield from _long(job_texts(view), in_map=False)
 
 
 def long_sentence_map(view: View) -> Iterator[Finding]:
     """An instruction of a part has a sentence of more than 20 words."""
-    yield from _long(_map_texts(view), in_map=True)
-
-
-def _inside(texts: Iterator[tuple[Keys, str]], in_map: bool) -> Iterator[Finding]:
-    for keys, text in texts:
-        word = _SIGNAL.search(text)
-        if word:
-            message = "a caution stands inside the text, where it is read with the action or after it"
-            yield Finding(keys, word[0], message, "Move it to `cautions`, which are shown first.", in_map)
-
-
-def caution_in_text(view: View) -> Iterator[Finding]:
-    """A caution of a step stands in its text."""
-    yield from _inside(_job_texts(view), in_map=False)
-
-
-def caution_in_text_map(view: View) -> Iterator[Finding]:
-    """A caution of a part stands in its text."""
-    yield from _inside(_map_texts(view), in_map=True)
+    yield from _long(map_texts(view), in_map=True)
 
 
 def and_then(view: View) -> Iterator[Finding]:
@@ -121,33 +111,124 @@ def _agrees(numbers: list[int], groups: list[int]) -> bool:
 
 def count_in_text(view: View) -> Iterator[Finding]:
     """A step tells another number of screws than the part map."""
-    for index, step in enumerate(view.steps):
-        if step.action not in (Action.OFF, Action.ON) or not step.parts:
-            continue
-        parts = [view.device.by_id[name] for name in step.parts if name in view.device.by_id]
-        if any(part.kind is not PartKind.SCREWS for part in parts):
-            continue
-        numbers = numbers_of_screws(step.text)
-        if not _agrees(numbers, [part.pieces for part in parts]):
-            message = (
-                f"the text tells another number of screws than the part map, {sum(p.pieces for p in parts)}"
-            )
-            value = ", ".join(map(str, numbers))
-            yield Finding(
-                ("steps", index, "text"), value, message, "Count them and correct the one or the other."
-            )
+    for index, _, groups in _screw_steps(view):
+        pieces = [group.count for group in groups]
+        for key in ("text", "key_point"):
+            numbers = numbers_of_screws(getattr(view.steps[index], key) or "")
+            if not _agrees(numbers, pieces):
+                message = f"the text tells another number of screws than the part map, {sum(pieces)}"
+                value = ", ".join(map(str, numbers))
+                remedy = "Count them and correct the one or the other."
+                yield Finding(("steps", index, key), value, message, remedy)
 
 
 def count_in_text_map(view: View) -> Iterator[Finding]:
     """An instruction of a screw group tells another number than its count."""
     for number, part in enumerate(view.device.parts):
-        for key in ("off_text", "on_text"):
+        for key in ("off_text", "on_text", "key_point"):
             numbers = numbers_of_screws(getattr(part, key) or "") if part.screws else []
             if not _agrees(numbers, [part.pieces]):
                 message = f"the text tells another number of screws than `count`, which is {part.pieces}"
                 value = ", ".join(map(str, numbers))
                 remedy = "Count them and correct the one or the other."
                 yield Finding(("parts", number, key), value, message, remedy, in_map=True)
+
+
+def _screw_steps(view: View) -> Iterator[tuple[int, Step, list[ScrewType]]]:
+    """Steps that move nothing but screws, with their screw groups."""
+    for index, step in enumerate(view.steps):
+        parts = [view.device.by_id[name] for name in step.parts if name in view.device.by_id]
+        groups = [part.screws for part in parts if part.screws]
+        if step.action in (Action.OFF, Action.ON) and groups and len(groups) == len(parts):
+            yield index, step, groups
+
+
+def lengths_of_screws(text: str) -> list[float]:
+    """The lengths in mm told with a number of screws: [6.0] for "Two cheese heads, 6 mm"."""
+    return [
+        float(length)
+        for sentence in _SENTENCE.split(text)
+        if (counted := _COUNTED.match(sentence.strip()))
+        for length in _MILLIMETRES.findall(counted[0])
+    ]
+
+
+def _wrong_length(text: str | None, groups: list[ScrewType]) -> list[float]:
+    """Lengths a text tells when none of them is a length of these screws."""
+    told = lengths_of_screws(text or "")
+    real = [group.length_mm for group in groups]
+    return [] if any(abs(length - one) < 0.01 for length in told for one in real) else told
+
+
+def length_in_text(view: View) -> Iterator[Finding]:
+    """A step tells another length of its screws than the part map."""
+    for index, step, groups in _screw_steps(view):
+        for key in ("text", "key_point"):
+            wrong = _wrong_length(getattr(step, key), groups)
+            if wrong:
+                real = ", ".join(f"{group.length_mm:g}" for group in groups)
+                message = f"the text tells another length than the part map, which says {real} mm"
+                value = ", ".join(f"{length:g} mm" for length in wrong)
+                remedy = "Measure a screw and correct the one or the other."
+                yield Finding(("steps", index, key), value, message, remedy)
+
+
+def length_in_text_map(view: View) -> Iterator[Finding]:
+    """A text of a screw group tells another length than its screws have."""
+    for number, part in enumerate(view.device.parts):
+        for key in ("off_text", "on_text", "key_point") if part.screws else ():
+            wrong = _wrong_length(getattr(part, key), [part.screws] if part.screws else [])
+            if wrong and part.screws:
+                message = (
+                    f"the text tells another length than `length_mm`, which is {part.screws.length_mm:g}"
+                )
+                value = ", ".join(f"{length:g} mm" for length in wrong)
+                remedy = "Measure a screw and correct the one or the other."
+                yield Finding(("parts", number, key), value, message, remedy, in_map=True)
+
+
+def second_action(view: View) -> Iterator[Finding]:
+    """The text of a step that moves parts commands another part, which the step does not list."""
+    names = Names((part.id, part.name) for part in view.device.parts)
+    for index, step in enumerate(view.steps):
+        if step.action not in REMOVALS | REFITS:
+            continue
+        # what is off already may be drawn aside, what is fitted already may be pressed down
+        movable = step.action in REFITS
+        # "Draw the hinge cable out" may stand at "Hinge cable at the main board"
+        own = {
+            _WHERE.split(view.device.by_id[name].name.lower(), maxsplit=1)[0]
+            for name in step.parts
+            if name in view.device.by_id
+        }
+        others = [
+            name
+            for name in _commanded(step.text, names)
+            if name not in step.parts
+            and view.is_out(name, view.first_move[index]) is movable
+            and view.device.by_id[name].name.lower() not in own
+        ]
+        if others:
+            message = f"the text also tells to move {named(others)}, which is another action"
+            yield Finding(("steps", index, "text"), None, message, "Make one step of each action.")
+
+
+def _commanded(text: str, names: Names) -> Iterator[str]:
+    """Parts that a sentence tells to move: `Lift the plug plate straight up` gives the plug plate."""
+    for sentence in _SENTENCE.split(text):
+        words = words_of(sentence)
+        if not words or words[0].text not in _COMMANDS:
+            continue
+        start = 1
+        while start < len(words) and (words[start].text in _BETWEEN or words[start].text in _NUMBERS):
+            start += 1
+        found = names.at(words, start)
+        if not found:
+            continue
+        end = start + found[1]
+        ends_here = end == len(words) or sentence[words[end - 1].end : words[end].begin].strip() != ""
+        if ends_here or words[end].text in _FOLLOWS:
+            yield found[0]
 
 
 def time_order_map(view: View) -> Iterator[Finding]:
@@ -185,11 +266,18 @@ def time_contradiction(view: View) -> Iterator[Finding]:
             yield Finding(("steps", index, "time_s"), value, message, "Correct the one or the other.")
 
 
+def _within(time: tuple[int, int] | None, wider: tuple[int, int]) -> bool:
+    return time is not None and wider[0] <= time[0] and time[1] <= wider[1]
+
+
 def time_missing(view: View) -> Iterator[Finding]:
     """A step has no expected time, or none at all."""
     for index, step in enumerate(view.steps):
-        if "time_s" not in step.model_fields_set and _map_time(view, step) is None:
-            message = "the step has no expected time; 20 to 60 s are assumed"
+        of_map = _map_time(view, step) if step.action in REMOVALS | REFITS else None
+        if "time_s" not in step.model_fields_set and not _within(of_map, step.time_s):
+            message = f"the step has no expected time; {step.time_s[0]} to {step.time_s[1]} s are assumed"
+            if of_map:
+                message += f", where the part map expects {of_map[0]} to {of_map[1]} s"
             yield Finding(
                 ("steps", index),
                 step.id,
@@ -270,11 +358,6 @@ WORDS_RULES = (
         "A step text of one sentence with 27 words.", job=long_sentence, map=long_sentence_map,
     ),
     Rule(
-        "caution-in-text", WARNING, "Cautions stand under `cautions`, before the action.",
-        "A caution that is read after the action comes too late.",
-        "`text: Lift the cell. CAUTION: do not bend it.`", job=caution_in_text, map=caution_in_text_map,
-    ),
-    Rule(
         "and-then", ADVICE, "The text of a step tells one action.",
         "The second action of a step is the one that is forgotten.",
         "`text: Undo the screws and then lift the plate.`", job=and_then,
@@ -283,6 +366,17 @@ WORDS_RULES = (
         "count-in-text", WARNING, "Numbers of screws in texts agree with the part map.",
         "A person who counts four and reads five stops, or looks for a screw that never was.",
         "`text: Undo the four screws.` on a group with `count: 5`.", job=count_in_text, map=count_in_text_map,
+    ),
+    Rule(
+        "length-in-text", WARNING, "Lengths of screws in texts agree with the part map.",
+        "The length is what tells one screw from another on the mat.",
+        "`key_point: Two screws, 6 mm.` on a group with `length_mm: 8`.",
+        job=length_in_text, map=length_in_text_map,
+    ),
+    Rule(
+        "second-action", WARNING, "A step tells to move only the parts it lists.",
+        "What the text moves and the step does not list is missing in the count of what is out.",
+        "`parts: [plate-screws]`, `text: Take out the screws. Lift the plate.`", job=second_action,
     ),
     Rule(
         "time-order", ERROR, "The shorter time stands first.",
@@ -297,7 +391,7 @@ WORDS_RULES = (
     Rule(
         "time-missing", ADVICE, "Every step has an expected time.",
         "The forecast of the finish is built from these times.",
-        "A step without `time_s` whose part has no `off_s`.", job=time_missing,
+        "A step without `time_s`, on a part with `off_s: [90, 300]`.", job=time_missing,
     ),
     Rule(
         "tool-not-listed", WARNING, "Every tool a step uses is listed under `tools`.",

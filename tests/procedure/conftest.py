@@ -112,7 +112,7 @@ steps:
     time_s: [5, 20]
   - {id: touch, stage: way-in, action: check, text: Touch the lid briefly., time_s: [5, 10]}
   - {id: off-case-screws, stage: way-in, action: off, parts: [case-screws], text: Take out the four screws.}
-  - {id: off-case-bond, stage: way-in, action: off, parts: [case-bond], text: Cut the adhesive., tool: lever}
+  - {id: off-case-bond, stage: way-in, action: off, parts: [case-bond], text: Cut the adhesive., tool: lever, time_s: [60, 180]}
   - {id: lift-lid, stage: way-in, action: lift, parts: [lid], text: Lift the lid., time_s: [5, 9]}
   - {id: open-cell-plug, stage: way-in, action: open, parts: [cell-plug], text: Open it., time_s: [5, 9]}
   - {id: open-lamp, stage: way-in, action: open, parts: [lamp-cable], text: Open it., time_s: [5, 9]}
@@ -156,7 +156,7 @@ steps:
     time_s: [20, 40]
   - {id: on-case-screws, stage: seal, action: 'on', parts: [case-screws], text: Drive the four screws.}
   - {id: done, stage: close-out, action: check, text: Wipe the case., time_s: [5, 9]}
-"""
+"""  # noqa: E501
 
 
 def line_of(text: str, marker: str) -> int:

@@ -9,7 +9,7 @@ import pytest
 from benchguide.procedure.check import RULES, check, check_device
 from benchguide.procedure.loader import load_device_text, load_procedure_text
 from benchguide.procedure.problems import Severity
-from benchguide.procedure.rules_words import numbers_of_screws
+from benchguide.procedure.rules_words import lengths_of_screws, numbers_of_screws
 
 DROP = ""
 
@@ -44,6 +44,7 @@ def _case_list(job: str) -> list[Case]:
 
     long_text = "Lift " + "very " * 19 + "slowly."
     warm_bond = "parts: [case-bond]\n    tool: warmer"
+    mains = (("isolates: [main-cell]", "isolates: [board]"),)
     return [
         Case("held-or-covered", "id: lift-board", after("off-board-screws", "lift-board")),
         Case("held-or-covered", "id: open-cell-plug", after("lift-lid", "open-cell-plug")),
@@ -51,6 +52,7 @@ def _case_list(job: str) -> list[Case]:
             "held-or-covered",
             "id: lift-lid",
             ((line("off-case-bond"), DROP), (line("seal"), DROP)),
+            also=("seal-unmarked",),
         ),
         Case(
             "already-out",
@@ -68,6 +70,32 @@ def _case_list(job: str) -> list[Case]:
         Case("refit-order", "id: on-knob-screws", after("fit-knob", "on-knob-screws")),
         Case("isolation-first", "id: open-lamp", after("open-cell-plug", "open-lamp")),
         Case("isolation-last", "id: close-cell-plug", after("close-lamp", "close-cell-plug")),
+        Case(
+            "mains-first",
+            "id: off-board-screws",
+            after("off-board-screws", "lift-lid"),
+            mains,
+            also=("discharge-measured",),
+        ),
+        Case(
+            "mains-last",
+            "id: close-cell-plug",
+            after("on-board-screws", "close-cell-plug"),
+            mains,
+            also=("discharge-measured",),
+        ),
+        Case("discharge-measured", "id: open-lamp", map=mains),
+        Case(
+            "discharge-measured",
+            "id: open-lamp",
+            (
+                (
+                    line("open-cell-plug"),
+                    line("open-cell-plug")
+                    + "  - {id: bleed, stage: way-in, action: wait, text: Wait., wait: {kind: discharge, for_s: 9}}\n",
+                ),
+            ),
+        ),
         Case(
             "no-part",
             "id: off-foam",
@@ -114,6 +142,11 @@ def _case_list(job: str) -> list[Case]:
                 (warm_bond, "tool: warmer"),
             ),
         ),
+        Case(
+            "heat-caution-vague",
+            "id: warm",
+            (("Keep the pad below 60 degrees. A hot cell can burn.", "Mind the sharp rim. It can cut."),),
+        ),
         Case("heat-limit", "limit_c: 70", (("limit_c: 55", "limit_c: 70"),)),
         Case("heat-limit", "limit_c: 55", map=(("limit_c: 60", "limit_c: 50"),)),
         Case("heat-unstated", "kind: heat", ((", limit_c: 55", DROP),)),
@@ -132,6 +165,14 @@ def _case_list(job: str) -> list[Case]:
         Case("seal-before-test", "seals: true", after("try", "seal")),
         Case("seal-before-test", "seals: true", (("    before_seal: true\n", DROP),)),
         Case("seal-unmarked", "id: seal\n", (("    seals: true\n", DROP),)),
+        Case(
+            "seal-unmarked",
+            "before_seal: true",
+            (
+                ("    seals: true\n", DROP),
+                ("id: seal\n    stage: seal", "id: seal\n    stage: way-back"),
+            ),
+        ),
         Case(
             "test-empty",
             "id: try\n",
@@ -173,7 +214,63 @@ def _case_list(job: str) -> list[Case]:
                 ("6 mm long.", "6 mm long.'"),
             ),
         ),
+        Case(
+            "caution-late",
+            "- {word: CAUTION, text: Mind the lamp",
+            (
+                (
+                    "    text: Lift the cell out.\n    cautions:\n",
+                    (
+                        "    text: Lift the cell out.\n    cautions:\n"
+                        "      - {word: CAUTION, text: Mind the lamp cable. It can whip your eye.}\n"
+                    ),
+                ),
+            ),
+        ),
+        Case(
+            "caution-late",
+            "- {word: CAUTION, text: Hold the warming pad",
+            (
+                (
+                    (
+                        "    cautions:\n      - {word: WARNING, text: Keep the pad below 60 degrees."
+                        " A hot cell can burn.}\n"
+                    ),
+                    DROP,
+                ),
+                (
+                    "    text: Lift the cell out.\n    cautions:\n",
+                    (
+                        "    text: Lift the cell out.\n    cautions:\n"
+                        "      - {word: CAUTION, text: Hold the warming pad by its rim. It can burn you.}\n"
+                    ),
+                ),
+            ),
+            also=("heat-caution",),
+        ),
         Case("and-then", "id: lift-lid", (("text: Lift the lid.", "text: Turn and then lift the lid."),)),
+        Case(
+            "second-action",
+            "id: off-board-screws",
+            (
+                (
+                    "parts: [board-screws], text: Undo.",
+                    "parts: [board-screws], text: Undo. Lift the board.",
+                ),
+            ),
+        ),
+        Case(
+            "length-in-text",
+            "id: off-case-screws",
+            (("text: Take out the four screws.", "text: 'Take them out.', key_point: 'Four screws, 5 mm.'"),),
+        ),
+        Case(
+            "length-in-text",
+            "key_point: ",
+            in_map=True,
+            map=(("key_point: All four are 6 mm long.", "key_point: Four pan heads, 6.5 mm, not 6.5 mm."),),
+            also=("too-long-elsewhere",),
+        ),
         Case("count-in-text", "id: off-case-screws", (("out the four screws", "out the five screws"),)),
         Case("count-in-text", "id: on-case-screws", (("Drive the four screws", "Drive the 3 screws"),)),
         Case(
@@ -186,7 +283,7 @@ def _case_list(job: str) -> list[Case]:
         Case(
             "time-contradiction",
             "id: off-case-bond",
-            (("Cut the adhesive.,", "Cut the adhesive., time_s: [5, 9],"),),
+            (("time_s: [60, 180]", "time_s: [5, 9]"),),
         ),
         Case(
             "time-missing", "id: lift-lid", (("text: Lift the lid., time_s: [5, 9]", "text: Lift the lid."),)
@@ -196,9 +293,10 @@ def _case_list(job: str) -> list[Case]:
             "id: lift-lid",
             (("text: Lift the lid., time_s: [5, 9]", "text: Lift the lid., time_s: [0, 0]"),),
         ),
+        Case("time-missing", "id: off-case-bond", ((", time_s: [60, 180]", DROP),)),
         Case("tool-not-listed", "id: off-case-bond", (("[driver, lever, warmer]", "[driver, warmer]"),)),
         Case("tool-not-listed", "id: off-case-screws", (("[driver, lever, warmer]", "[lever, warmer]"),)),
-        Case("tool-not-used", "tools: [", (("Cut the adhesive., tool: lever", "Cut the adhesive."),)),
+        Case("tool-not-used", "tools: [", (("adhesive., tool: lever", "adhesive."),)),
         Case("line-serves-nothing", "id: lamp,", (("serves: lamp", "serves: lanp"),)),
         Case("stage-order", "id: compare", (("stage: swap", "stage: preparation"),)),
         Case(
@@ -327,6 +425,55 @@ def test_positions_on_the_other_face_are_mirrored(sample):
     assert sample.check_texts(sample.edited(sample.device, *wide, *other), job) == []
 
 
+@pytest.mark.parametrize(
+    ("after_plug", "silent"),
+    [
+        ("action: read, reading: {quantity: bank voltage, unit: V, low: -5, high: 5}", True),
+        ("action: read, reading: {quantity: bank voltage, unit: mV, high: 50000}", True),
+        ("action: read, reading: {quantity: bank voltage, unit: V, high: 240}", False),
+        ("action: read, reading: {quantity: bank voltage, unit: V}", False),
+        ("action: read, reading: {quantity: bank temperature, unit: °C, high: 40}", False),
+        ("action: check, lines: [{id: dead, text: The bank is discharged}]", False),
+    ],
+)
+def test_a_discharge_is_measured_never_ticked(sample, after_plug, silent):
+    device = sample.edited(sample.device, ("isolates: [main-cell]", "isolates: [board]"))
+    opened = step(sample.procedure, "open-cell-plug")
+    added = f"  - {{id: dead, stage: way-in, text: Measure the bank., time_s: [5, 9], {after_plug}}}\n"
+    job = sample.edited(sample.procedure, (opened, opened + added))
+    found = [p.rule for p in sample.check_texts(device, job) if p.severity is Severity.ERROR]
+    assert found == ([] if silent else ["discharge-measured"])
+
+
+def test_what_lies_over_the_mains_plug_may_come_off_first(sample):
+    """The lid and its screws bar the way to the plug, so they come off while it is in; the board may not."""
+    device = sample.edited(sample.device, ("isolates: [main-cell]", "isolates: [board]"))
+    found = {p.rule for p in sample.check_texts(device, sample.procedure)}
+    assert "mains-first" not in found
+    assert "mains-last" not in found
+
+
+def test_a_lid_that_was_fitted_for_a_trial_and_lifted_again_covers_nothing(sample):
+    lid = step(sample.procedure, "fit-lid").replace("fit-lid", "trial-lid")
+    again = step(sample.procedure, "lift-lid").replace("lift-lid", "lift-trial-lid")
+    close = step(sample.procedure, "close-lamp")
+    job = sample.edited(sample.procedure, (close, lid + again + close))
+    assert "refit-order" not in {p.rule for p in sample.check_texts(sample.device, job)}
+
+
+def test_a_caution_that_was_given_in_time_may_be_repeated(sample):
+    """Named at the step that opens it, so a later reminder is no late caution."""
+    early = "text: Open it., time_s: [5, 9]}\n  - {id: open-lamp"
+    warned = "      - {word: CAUTION, text: Mind the lamp cable. It can whip your eye.}\n"
+    cell = "    text: Lift the cell out.\n    cautions:\n"
+    for first, rules in ((False, ["caution-late"]), (True, [])):
+        job = sample.edited(sample.procedure, (cell, cell + warned))
+        if first:
+            caution = "cautions: [{word: CAUTION, text: Mind the lamp cable.}], "
+            job = sample.edited(job, (early, f"{caution}{early}"))
+        assert [p.rule for p in sample.check_texts(sample.device, job)] == rules
+
+
 def test_screws_half_a_millimetre_apart_are_not_called_alike(sample):
     device = sample.edited(
         sample.device,
@@ -362,7 +509,25 @@ def test_check_device_alone(sample):
         ("Use the M1.6 screws of cell B2.", []),
         ("Press five seconds. Screws stay in.", []),
         ("Tighten the screws.", []),
+        ("Start both front screws by hand.", [2]),
+        ("Four cheese heads, 8 mm.", [4]),
+        ("Take out the nineteen screws.", [19]),
     ],
 )
 def test_numbers_of_screws(text, numbers):
     assert numbers_of_screws(text) == numbers
+
+
+@pytest.mark.parametrize(
+    ("text", "lengths"),
+    [
+        ("Two screws, 6 mm.", [6.0]),
+        ("Four tapping screws, coarse thread, 9.5 mm. They bite.", [9.5]),
+        ("Keep it flat. Six screws, 4 mm, one of them hidden under the audio board.", [4.0]),
+        ("Let no more than 4 mm of the pick go in.", []),
+        ("The back screws are 2 mm longer.", []),
+        ("Put in the two screws.", []),
+    ],
+)
+def test_lengths_of_screws(text, lengths):
+    assert lengths_of_screws(text) == lengths
