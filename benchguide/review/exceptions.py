@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from benchguide.procedure.words import Answer
 from benchguide.review.record import Record
 from benchguide.review.words import count, span
+from benchguide.session import events as ev
 from benchguide.session.apply import LONG_BREAK_US
 from benchguide.session.moment import Moment
 from benchguide.session.state import Mark
@@ -42,6 +43,7 @@ def exceptions_of(record: Record) -> tuple[Exceptional, ...]:
         _photos_missing,
         _skipped,
         _accounted_for,
+        _unplanned,
         _undone,
         _cut_short,
         _slow,
@@ -128,6 +130,23 @@ def _accounted_for(record: Record) -> Iterator[Exceptional]:
             line.step,
             line.at,
         )
+
+
+def _unplanned(record: Record) -> Iterator[Exceptional]:
+    """What came off, went back or was found without a step asking for it."""
+    parts = record.state.job.device.by_id
+    for fact in record.facts:
+        event = fact.what
+        if isinstance(event, ev.PartTakenOff | ev.PartPutBack):
+            where = "taken off" if isinstance(event, ev.PartTakenOff) else "put back"
+            told = f"{event.pieces} x {parts[event.part].name} {where}, which no step asked for."
+            yield Exceptional("not planned", told, event.reason, event.step, fact.at)
+        elif isinstance(event, ev.ExtraFound):
+            told = f"Found, belonging nowhere: {event.what} ({event.name})."
+            yield Exceptional("count", told, event.reason, event.step, fact.at)
+        elif isinstance(event, ev.ExtraSettled):
+            how = f"assigned to {parts[event.part].name}" if event.part else event.how.replace("-", " ")
+            yield Exceptional("count", f"Found item {how} ({event.name}).", event.reason, at=fact.at)
 
 
 def _undone(record: Record) -> Iterator[Exceptional]:

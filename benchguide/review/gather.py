@@ -22,7 +22,7 @@ from benchguide.review.lines import (
 from benchguide.session import events as ev
 from benchguide.session.events import Fact
 from benchguide.session.moment import elapsed
-from benchguide.session.state import Job
+from benchguide.session.state import State
 
 
 @dataclass
@@ -40,7 +40,8 @@ class Entered:
 class Gathered:
     """Rows under construction."""
 
-    job: Job
+    state: State
+    """The state after all facts: it knows every step that was ever on the bench."""
     step: str = ""
     entered: list[Entered] = field(default_factory=list)
     photos: list[PhotoLine] = field(default_factory=list)
@@ -74,9 +75,9 @@ class Gathered:
         return self.entered[-1] if self.entered else None
 
 
-def gather(job: Job, facts: Sequence[Fact]) -> Gathered:
+def gather(state: State, facts: Sequence[Fact]) -> Gathered:
     """Sort all facts of one session into rows."""
-    found = Gathered(job)
+    found = Gathered(state)
     for fact in facts:
         handler = HANDLERS.get(type(fact.what))
         if handler:
@@ -134,7 +135,7 @@ def _skipped(found: Gathered, event: ev.StepSkipped, fact: Fact) -> None:
 
 def _reading(found: Gathered, event: ev.ReadingTaken, fact: Fact) -> None:
     found.readings = [replace(r, replaced=True) if r.step == event.step else r for r in found.readings]
-    step = found.job.procedure.by_id.get(event.step)
+    step = found.state.step_of(event.step)
     plan = step.reading if step else None
     low, high = (plan.low, plan.high) if plan else (None, None)
     found.readings.append(
@@ -145,7 +146,7 @@ def _reading(found: Gathered, event: ev.ReadingTaken, fact: Fact) -> None:
 def _answered(found: Gathered, event: ev.LineAnswered, fact: Fact) -> None:
     key = (event.step, event.line)
     old = found.answered.get(key)
-    step = found.job.procedure.by_id.get(event.step)
+    step = found.state.step_of(event.step)
     plan = next((line for line in step.lines if line.id == event.line), None) if step else None
     text, serves = (plan.text, plan.serves or "") if plan else (event.line, "")
     before = (*old.before, old.answer) if old else ()

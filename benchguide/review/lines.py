@@ -5,7 +5,7 @@ layout.
 from dataclasses import dataclass
 
 from benchguide.procedure.procedure import Step
-from benchguide.procedure.words import Answer
+from benchguide.procedure.words import Agreement, Answer
 from benchguide.session.clock import Visit
 from benchguide.session.events import PhotoTaken
 from benchguide.session.moment import Moment
@@ -18,17 +18,24 @@ GATE_WORDS = {
     "as-left": "as-left photo",
     "isolation": "isolation before any other connector",
     "isolation-last": "energy source connected last",
+    "discharge": "discharge measured",
     "held": "part still held or covered",
     "missing-under": "part below still out",
     "answers": "every line answered",
     "reading": "measured value",
     "limits": "measured value within its limits",
     "wait": "countdown",
+    "after": "countdown over before this step",
+    "pieces": "every piece of the step accounted for",
     "test": "test before sealing",
     "failed": "no failed function before sealing",
     "count": "counts agree",
     "open": "every step done or skipped",
 }
+
+
+#: answers that need no second look
+FINE: frozenset[str] = frozenset({Answer.WORKS, Agreement.AGREES})
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +138,8 @@ class AnswerLine(Line):
 
     @property
     def plain(self) -> bool:
-        """True when the answer is `works` and was never anything else."""
-        return self.answer == Answer.WORKS and all(b == Answer.WORKS for b in self.before)
+        """True when the answer is `works` or `agrees` and was never anything else."""
+        return all(answer in FINE for answer in (self.answer, *self.before))
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ INDEX = "index.txt"
 
 def picture_name(record: Record, line: PhotoLine) -> str:
     """`012_open-battery-plug_as-found_1.jpg`: place in the plan, step, purpose, count."""
-    number = record.state.job.index.get(line.step, -1) + 1
+    number = record.state.index.get(line.step, -1) + 1
     return f"{number:03d}_{line.step}_{line.purpose}_{line.number}.jpg"
 
 

@@ -203,7 +203,7 @@ def build_record(
     state = fold(job, facts)
     if now is not None and state.open:
         state = as_at(state, now)
-    found = gather(job, facts)
+    found = gather(state, facts)
     return Record(
         session=session,
         state=state,
@@ -259,7 +259,7 @@ def _step_lines(state: State, found: Gathered) -> Iterable[StepLine]:
     counts: dict[str, int] = {}
     for visit in state.all_visits:
         counts[visit.step] = counts.get(visit.step, 0) + 1
-    for number, step in enumerate(state.job.steps, start=1):
+    for number, step in enumerate(state.steps, start=1):
         yield StepLine(
             number=number,
             step=step,
@@ -292,7 +292,7 @@ def _visit_lines(state: State, found: Gathered) -> Iterable[VisitLine]:
         yield VisitLine(
             number=number,
             visit=visit,
-            step_number=state.job.index.get(visit.step, -1) + 1,
+            step_number=state.index.get(visit.step, -1) + 1,
             by=entered.fact.by,
             photos=entered.photos,
             notes=entered.notes,

@@ -50,6 +50,7 @@ class _Teller:
         self.record = record
         self.step = ""
         self.parts = record.state.job.device.by_id
+        self.extras = {f.what.extra: f.what.what for f in record.facts if isinstance(f.what, ev.ExtraFound)}
         self.counted = {
             f.what.countdown: f.what for f in record.facts if isinstance(f.what, ev.CountdownStarted)
         }
@@ -59,7 +60,7 @@ class _Teller:
         return part.name if part else name
 
     def line(self, step: str, line: str) -> str:
-        plan = self.record.state.job.procedure.by_id.get(step)
+        plan = self.record.state.step_of(step)
         return next((x.text for x in plan.lines if x.id == line), line) if plan else line
 
 
@@ -92,6 +93,29 @@ def _waiver(t: _Teller, e: ev.WaiverGiven) -> Told:
     return _told("waiver", f"{e.name} passed the hold point: {words}", e.reason, e.step)
 
 
+def _way_back(t: _Teller, e: ev.WayBackLaid) -> Told:
+    steps = "1 step" if len(e.steps) == 1 else f"{len(e.steps)} steps"
+    return _told("way back", f"The way back was laid: {steps}, {e.why}")
+
+
+def _off(t: _Teller, e: ev.PartTakenOff) -> Told:
+    cell = f", cell {e.cell}" if e.cell else ""
+    return _told("out", f"{e.pieces} x {t.part(e.part)} out, not planned{cell}", e.reason, e.step)
+
+
+def _on(t: _Teller, e: ev.PartPutBack) -> Told:
+    return _told("in", f"{e.pieces} x {t.part(e.part)} back in, without its step", e.reason, e.step)
+
+
+def _extra(t: _Teller, e: ev.ExtraFound) -> Told:
+    return _told("count", f"Found, belongs nowhere yet: {e.what} ({e.name})", e.reason, e.step)
+
+
+def _extra_settled(t: _Teller, e: ev.ExtraSettled) -> Told:
+    how = f"belongs to {t.part(e.part)}" if e.part else e.how.replace("-", " ")
+    return _told("count", f"{t.extras.get(e.extra, e.extra)}: {how} ({e.name})", e.reason)
+
+
 def _reconciled(t: _Teller, e: ev.CountReconciled) -> Told:
     what = e.what.replace("-", " ")
     return _told("count", f"{e.pieces} x {t.part(e.part)}: {what} ({e.name})", e.reason)
@@ -102,6 +126,7 @@ _WHY = {
     "back": "Went back to the step",
     "again": "Step repeated",
     "chosen": "Step chosen",
+    "laid": "Step came up, the way back was laid anew",
 }
 
 TELL: dict[type[ev.Event], Callable[[_Teller, Any], Told]] = {
@@ -121,6 +146,11 @@ TELL: dict[type[ev.Event], Callable[[_Teller, Any], Told]] = {
         "out", f"{e.pieces} x {t.part(e.part)} out" + (f", cell {e.cell}" if e.cell else ""), "", e.step
     ),
     ev.PartWentBack: lambda t, e: _told("in", f"{e.pieces} x {t.part(e.part)} back in", "", e.step),
+    ev.PartTakenOff: _off,
+    ev.PartPutBack: _on,
+    ev.WayBackLaid: _way_back,
+    ev.ExtraFound: _extra,
+    ev.ExtraSettled: _extra_settled,
     ev.CountReconciled: _reconciled,
     ev.PhotoTaken: lambda t, e: _told("photo", f"{e.purpose} photo", "", e.step, e.sha256),
     ev.NoteAdded: lambda t, e: _told("note", "Note", e.text, e.step),

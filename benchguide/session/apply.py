@@ -11,9 +11,19 @@ from typing import Any
 from benchguide.session import events as ev
 from benchguide.session.clock import Visit, book_span, closed, seen_alive
 from benchguide.session.events import Fact
-from benchguide.session.ledger import Ledger, put_back, take_off
+from benchguide.session.ledger import Extra, Ledger, lay_aside, put_back, settle_extra, take_off, used_up
 from benchguide.session.moment import Moment, elapsed, not_before
-from benchguide.session.state import Countdown, Job, Mark, Movement, State, Status, StepMark
+from benchguide.session.route import Route, steps_from_docs
+from benchguide.session.state import (
+    Countdown,
+    Job,
+    Mark,
+    Movement,
+    State,
+    Status,
+    StepMark,
+    part_subject,
+)
 
 #: events a person would call an action; the last three are shown after an interruption
 ACTIONS = frozenset(
@@ -26,6 +36,10 @@ ACTIONS = frozenset(
         ev.ReadingTaken,
         ev.CountdownStarted,
         ev.CountReconciled,
+        ev.PartTakenOff,
+        ev.PartPutBack,
+        ev.ExtraFound,
+        ev.ExtraSettled,
     }
 )
 
@@ -130,8 +144,8 @@ def _entered(state: State, event: ev.StepEntered, fact: Fact) -> Changes:
     return {
         **_closed(state, fact.at),
         "visit": Visit(event.step, fact.at, entered, event.why),
-        "here": state.job.index.get(event.step, state.here),
-        "marks": _marked(state, event.step, StepMark(old.mark, entered, old.moved, old.settled)),
+        "here": state.index.get(event.step, state.here),
+        "marks": _marked(state, event.step, replace(old, entered=entered)),
     }
 
 
@@ -140,10 +154,15 @@ def _closed(state: State, at: Moment) -> Changes:
     return {"visits": closed(state.visit, at), "visit": None} if state.visit else {}
 
 
+def _settled(state: State, old: StepMark, mark: Mark) -> StepMark:
+    turn = state.facts + 1 if mark is Mark.DONE else 0
+    return StepMark(mark, old.entered, old.moved, True, turn)
+
+
 def _done(state: State, event: ev.StepDone, fact: Fact) -> Changes:
     old = state.mark_of(event.step)
     return {
-        "marks": _marked(state, event.step, StepMark(Mark.DONE, old.entered, old.moved, True)),
+        "marks": _marked(state, event.step, _settled(state, old, Mark.DONE)),
         "last_done": event.step,
         "waived": _without(state.waived, event.step),
     }
@@ -152,7 +171,7 @@ def _done(state: State, event: ev.StepDone, fact: Fact) -> Changes:
 def _skipped(state: State, event: ev.StepSkipped, fact: Fact) -> Changes:
     old = state.mark_of(event.step)
     return {
-        "marks": _marked(state, event.step, StepMark(Mark.SKIPPED, old.entered, old.moved, True)),
+        "marks": _marked(state, event.step, _settled(state, old, Mark.SKIPPED)),
         "last_done": event.step,
         "waived": _without(state.waived, event.step),
     }
@@ -175,36 +194,85 @@ def _taken_back(state: State, event: ev.StepTakenBack, fact: Fact) -> Changes:
 def _reversed(ledger: Ledger, move: Movement) -> Ledger:
     if move.pieces > 0:
         return put_back(ledger, move.part, min(move.pieces, ledger.pieces_of(move.part)))
-    return take_off(ledger, move.part, -move.pieces, move.cell, move.off_at)
+    return take_off(ledger, move.part, -move.pieces, move.cell, move.off_at, move.turn)
 
 
 def _moved(state: State, step: str, *moves: Movement) -> Mapping[str, StepMark]:
     """The marks with movements added; the first one after the step was declared done starts a new list."""
     mark = state.mark_of(step)
     before = () if mark.settled else mark.moved
-    return _marked(state, step, StepMark(mark.mark, mark.entered, (*before, *moves)))
+    return _marked(state, step, replace(mark, moved=(*before, *moves), settled=False))
 
 
 def _came_off(state: State, event: ev.PartCameOff, fact: Fact) -> Changes:
     move = Movement(event.part, event.pieces, event.cell, event.step)
+    return {"marks": _moved(state, event.step, move), **_out(state, event)}
+
+
+def _out(state: State, event: ev.PartCameOff | ev.PartTakenOff) -> Changes:
+    turn = state.facts + 1
     return {
-        "marks": _moved(state, event.step, move),
-        "ledger": take_off(state.ledger, event.part, event.pieces, event.cell, event.step),
+        "ledger": take_off(state.ledger, event.part, event.pieces, event.cell, event.step, turn),
+        "came_off": state.came_off | {event.part},
         "waived": _without_kinds(state.waived, "count"),
     }
 
 
 def _went_back(state: State, event: ev.PartWentBack, fact: Fact) -> Changes:
+    used = used_up(state.ledger, event.part, event.pieces)
+    moves = (Movement(i.part, -i.pieces, i.cell, i.step, i.turn) for i in used)
     ledger = put_back(state.ledger, event.part, event.pieces)
-    lay = state.ledger.last_of(event.part)
-    cell, off_at = (lay.cell, lay.step) if lay else ("", event.step)
-    move = Movement(event.part, -event.pieces, cell, off_at)
-    return {"marks": _moved(state, event.step, move), "ledger": ledger}
+    return {"marks": _moved(state, event.step, *moves), "ledger": ledger}
+
+
+def _taken_off(state: State, event: ev.PartTakenOff, fact: Fact) -> Changes:
+    """No step asked for it, so that no step can be taken back to undo it; waivers for it are used up."""
+    changes = _out(state, event)
+    return {**changes, "waived": _without(changes["waived"], part_subject(event.part))}
+
+
+def _put_back(state: State, event: ev.PartPutBack, fact: Fact) -> Changes:
+    ledger = put_back(state.ledger, event.part, event.pieces)
+    return {"ledger": ledger, "waived": _without(state.waived, part_subject(event.part))}
+
+
+def _laid(state: State, event: ev.WayBackLaid, fact: Fact) -> Changes:
+    """The rest of the route is replaced; the step on the bench stays there, wherever its place is now."""
+    known = {**state.job.procedure.by_id, **state.route.by_id}
+    route = Route((*state.steps[: event.kept], *steps_from_docs(event.steps, known)))
+    return {"laid": route, "here": route.index.get(state.step.id, state.here)}
+
+
+def _extra(state: State, event: ev.ExtraFound, fact: Fact) -> Changes:
+    extra = Extra(event.extra, event.what, event.cell, event.step)
+    return {
+        "ledger": lay_aside(state.ledger, extra),
+        "extras": state.extras + 1,
+        "waived": _without_kinds(state.waived, "count"),
+    }
+
+
+def _extra_settled(state: State, event: ev.ExtraSettled, fact: Fact) -> Changes:
+    lay = next(extra for extra in state.ledger.extras if extra.id == event.extra)
+    ledger = settle_extra(state.ledger, event.extra)
+    if event.part:
+        ledger = take_off(ledger, event.part, 1, lay.cell, lay.step, state.facts + 1)
+    came_off = state.came_off | {event.part} if event.part else state.came_off
+    return {"ledger": ledger, "came_off": came_off, "reconciled": (*state.reconciled, fact)}
 
 
 def _reconciled(state: State, event: ev.CountReconciled, fact: Fact) -> Changes:
-    ledger = put_back(state.ledger, event.part, event.pieces)
-    return {"ledger": ledger, "reconciled": (*state.reconciled, fact)}
+    return {"ledger": _counted(state, event), "reconciled": (*state.reconciled, fact)}
+
+
+def _counted(state: State, event: ev.CountReconciled) -> Ledger:
+    """Pieces that were never fitted were never out; those found or supplied lie on the mat now."""
+    if event.what == "not-fitted":
+        return state.ledger
+    if event.what in ev.RETURNED:
+        cell = state.job.device.by_id[event.part].cell or ""
+        return take_off(state.ledger, event.part, event.pieces, cell, state.step.id, state.facts + 1)
+    return put_back(state.ledger, event.part, event.pieces)
 
 
 def _photo(state: State, event: ev.PhotoTaken, fact: Fact) -> Changes:
@@ -291,6 +359,11 @@ HANDLERS: dict[type[ev.Event], Callable[[State, Any, Fact], Changes]] = {
     ev.StepTakenBack: _taken_back,
     ev.PartCameOff: _came_off,
     ev.PartWentBack: _went_back,
+    ev.PartTakenOff: _taken_off,
+    ev.PartPutBack: _put_back,
+    ev.WayBackLaid: _laid,
+    ev.ExtraFound: _extra,
+    ev.ExtraSettled: _extra_settled,
     ev.CountReconciled: _reconciled,
     ev.PhotoTaken: _photo,
     ev.NoteAdded: _note,

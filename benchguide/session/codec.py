@@ -9,8 +9,9 @@ from dataclasses import asdict, fields
 from functools import cache
 from typing import Any, get_origin
 
-from benchguide.session.events import KINDS, Event, Fact
+from benchguide.session.events import KINDS, Event, Fact, WayBackLaid
 from benchguide.session.moment import moment_from_doc
+from benchguide.session.route import check_docs
 
 Data = dict[str, Any]
 
@@ -67,7 +68,10 @@ def _event(cls: type[Event], data: Data) -> Event:
         values = [_fitting(*three) for three in zip(names, kinds, values, strict=True)]
     if len(data) != len(values):
         raise ValueError("it has fields that are not known")
-    return cls(*values)
+    event = cls(*values)
+    if isinstance(event, WayBackLaid):
+        check_docs(event.steps)
+    return event
 
 
 def _fitting(name: str, kind: type, value: object) -> object:

@@ -68,6 +68,8 @@ class KeepPhoto(Command):
     source: str
     purpose: str = ""
     step: str = ""
+    part: str = ""
+    """The part it shows, where the step is not about it; else the first part of the step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +141,70 @@ class ConfirmLast(Command):
 
 
 @dataclass(frozen=True, slots=True)
+class PiecesOut(Command):
+    """So many pieces of a part are out now, in the course of the present step, and lie in a cell of the mat.
+
+    An empty cell is the part's own. Declaring the step done then settles nothing more for this part.
+    """
+
+    part: str
+    pieces: int
+    cell: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PiecesBack(Command):
+    """So many pieces of a part are in again, in the course of the present step."""
+
+    part: str
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOffPart(Command):
+    """A part comes off that no step asks for. No pieces means all that are in the device."""
+
+    part: str
+    pieces: int = 0
+    cell: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PutBackPart(Command):
+    """A part went back without its step. No pieces means all that are out."""
+
+    part: str
+    pieces: int = 0
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EnterExtra(Command):
+    """An item was found that belongs to no part so far."""
+
+    what: str
+    reason: str
+    name: str
+    cell: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SettleExtra(Command):
+    """Say what becomes of such an item. `how` is assigned (to `part`), kept or thrown-away."""
+
+    extra: str
+    how: str
+    reason: str
+    name: str
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Reconcile(Command):
-    """Say why pieces will not go back as they came. `what` is lost, replaced or left-out."""
+    """Say why a count differs. `what`, of pieces that are out: lost, replaced (a new one is in) or left-out;
+    of pieces in the device: not-fitted (they never were); of pieces that are gone: found, or supplied (a new one
+    lies on the mat in their place)."""
 
     part: str
     pieces: int

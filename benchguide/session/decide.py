@@ -8,26 +8,22 @@ from math import ceil, isfinite, nan
 from typing import Any
 
 from benchguide.procedure.procedure import Step
-from benchguide.procedure.words import REFITS, REMOVALS, Answer
+from benchguide.procedure.words import CHOICES, REFITS, REMOVALS
 from benchguide.session import commands as cmd
+from benchguide.session import decide_pieces as by_piece
 from benchguide.session import events as ev
 from benchguide.session.apply import as_at
 from benchguide.session.countdown import left_s
 from benchguide.session.events import Event, Fact
-from benchguide.session.gates import Gate, gates_for_finish, gates_for_step, will_move
+from benchguide.session.gate import Gate
+from benchguide.session.gates import gates_for_finish, gates_for_step, told_parts, will_move
+from benchguide.session.gates_part import gates_for_part_off, gates_for_part_on
+from benchguide.session.laying import with_way_back
 from benchguide.session.moment import Moment, moment_from_doc
+from benchguide.session.refused import Refused, named, refuse_if
 from benchguide.session.state import Mark, Purpose, State, Status
 
-
-class Refused(Exception):
-    """The command cannot be carried out now: an answer, not a fault.
-
-    `gates` are the hold points in the way, if any.
-    """
-
-    def __init__(self, sentence: str, gates: tuple[Gate, ...] = ()) -> None:
-        super().__init__(sentence)
-        self.gates = gates
+__all__ = ["Refused", "decide", "wanted_purpose"]
 
 
 def decide(state: State, command: cmd.Command, now: Moment) -> tuple[Fact, ...]:
@@ -51,22 +47,15 @@ def decide(state: State, command: cmd.Command, now: Moment) -> tuple[Fact, ...]:
         raise Refused("Work is on hold. Continue first.")
     if isinstance(command, cmd.RingCountdown):
         _must_be_due(state, command, now)
-    events = DECISIONS[type(command)](state, command)
+    events = with_way_back(state, DECISIONS[type(command)](state, command), now)
     person = command.to if isinstance(command, cmd.ChangePerson) else state.person
     return tuple(Fact(now, person, event) for event in events)
-
-
-def _named(reason: str, name: str) -> tuple[str, str]:
-    reason, name = reason.strip(), name.strip()
-    if not reason or not name:
-        raise Refused("A reason and a name are needed.")
-    return reason, name
 
 
 def _start(state: State, command: cmd.StartSession) -> list[Event]:
     if state.status is not Status.NEW:
         raise Refused("This session has already been started.")
-    if not state.job.steps:
+    if not state.steps:
         raise Refused("This procedure has no steps.")
     person, job = command.person.strip(), command.job.strip()
     if not person or not job:
@@ -75,20 +64,22 @@ def _start(state: State, command: cmd.StartSession) -> list[Event]:
     started = ev.SessionStarted(
         job, person, device.name, procedure.title, command.device_doc, command.procedure_doc
     )
-    return [started, ev.StepEntered(state.job.steps[0].id, "next")]
+    return [started, ev.StepEntered(state.steps[0].id, "next")]
 
 
 def _finish_step(state: State, command: cmd.FinishStep) -> list[Event]:
     step = state.step
-    gates = gates_for_step(state, step)
-    if gates:
-        raise Refused(f"{gates[0].sentence} {gates[0].remedy}", gates)
+    refuse_if(gates_for_step(state, step))
     return [*_movements(state, step), ev.StepDone(step.id), *_enter_next(state)]
 
 
 def _movements(state: State, step: Step) -> list[Event]:
+    """What declaring the step done moves: all that is left, but nothing of parts entered piece by piece."""
     moved: list[Event] = []
+    told = told_parts(state, step)
     for name in will_move(state, step):
+        if name in told:
+            continue
         part = state.job.device.by_id[name]
         if step.action in REMOVALS:
             pieces = state.in_device(name)
@@ -99,19 +90,19 @@ def _movements(state: State, step: Step) -> list[Event]:
 
 
 def _enter_next(state: State) -> list[Event]:
-    if state.here + 1 < len(state.job.steps):
-        return [ev.StepEntered(state.job.steps[state.here + 1].id, "next")]
+    if state.here + 1 < len(state.steps):
+        return [ev.StepEntered(state.steps[state.here + 1].id, "next")]
     return []
 
 
 def _go_back(state: State, command: cmd.GoBack) -> list[Event]:
     if state.here == 0:
         raise Refused("This is the first step.")
-    return [ev.StepEntered(state.job.steps[state.here - 1].id, "back")]
+    return [ev.StepEntered(state.steps[state.here - 1].id, "back")]
 
 
 def _go_to(state: State, command: cmd.GoTo) -> list[Event]:
-    if command.step not in state.job.index:
+    if command.step not in state.index:
         raise Refused(f"There is no step {command.step!r} in this procedure.")
     if command.step == state.step.id:
         raise Refused("This step is already on the bench.")
@@ -123,7 +114,7 @@ def _repeat(state: State, command: cmd.RepeatStep) -> list[Event]:
 
 
 def _skip(state: State, command: cmd.SkipStep) -> list[Event]:
-    reason, name = _named(command.reason, command.name)
+    reason, name = named(command.reason, command.name)
     if state.mark_of(state.step.id).mark is Mark.DONE:
         raise Refused("This step is done already; take it back or go on.")
     return [ev.StepSkipped(state.step.id, reason, name), *_enter_next(state)]
@@ -149,11 +140,13 @@ def _can_reverse(state: State, step: str) -> bool:
 
 
 def _keep_photo(state: State, command: cmd.KeepPhoto) -> list[Event]:
-    step = state.job.procedure.by_id.get(command.step, state.step)
+    step = state.step_of(command.step) or state.step
     purpose = command.purpose or wanted_purpose(state, step)
     if purpose not in set(Purpose):
         raise Refused(f"A photo is as-found, as-left or free, not {purpose!r}.")
-    part = next(iter(step.parts), "")
+    part = command.part or next(iter(step.parts), "")
+    if command.part and command.part not in state.job.device.by_id:
+        raise Refused(f"There is no part {command.part!r} in this device.")
     return [
         ev.PhotoTaken(
             command.sha256,
@@ -229,10 +222,12 @@ def _stop_countdown(state: State, command: cmd.StopCountdown) -> list[Event]:
 
 
 def _answer(state: State, command: cmd.AnswerLine) -> list[Event]:
-    if command.line not in {line.id for line in state.step.lines}:
+    line = next((line for line in state.step.lines if line.id == command.line), None)
+    if line is None:
         raise Refused(f"This step has no line {command.line!r}.")
-    if command.answer not in set(Answer):
-        raise Refused("Answer with: works, does not work, not testable or not present.")
+    *most, last = CHOICES[line.answers]
+    if command.answer not in CHOICES[line.answers]:
+        raise Refused(f"Answer with: {', '.join(most)} or {last}.")
     return [ev.LineAnswered(state.step.id, command.line, str(command.answer))]
 
 
@@ -250,11 +245,19 @@ def _enter_reading(state: State, command: cmd.EnterReading) -> list[Event]:
 
 
 def _waive(state: State, command: cmd.Waive) -> list[Event]:
-    reason, name = _named(command.reason, command.name)
-    open_gates = {gate.id for gate in (*gates_for_step(state, state.step), *gates_for_finish(state))}
-    if command.gate not in open_gates:
+    reason, name = named(command.reason, command.name)
+    if command.gate not in {gate.id for gate in _in_the_way(state, command.gate)}:
         raise Refused("There is no such hold point in the way now.")
     return [ev.WaiverGiven(command.gate, state.step.id, reason, name)]
+
+
+def _in_the_way(state: State, gate: str) -> tuple[Gate, ...]:
+    """The hold points among which one of this name can be: of a part that is to be moved, or of the step."""
+    part = gate.partition(":part/")[2]
+    if part in state.job.device.by_id:
+        off = gates_for_part_off(state, part) if state.in_device(part) else ()
+        return (*off, *(gates_for_part_on(state, part) if state.ledger.is_out(part) else ()))
+    return (*gates_for_step(state, state.step), *gates_for_finish(state))
 
 
 def _confirm(state: State, command: cmd.ConfirmLast) -> list[Event]:
@@ -263,22 +266,12 @@ def _confirm(state: State, command: cmd.ConfirmLast) -> list[Event]:
     return [ev.LastConfirmed()]
 
 
-def _reconcile(state: State, command: cmd.Reconcile) -> list[Event]:
-    reason, name = _named(command.reason, command.name)
-    if command.what not in ("lost", "replaced", "left-out"):
-        raise Refused("Pieces can be lost, replaced or left-out.")
-    out = state.ledger.pieces_of(command.part)
-    if not 1 <= command.pieces <= out:
-        raise Refused(f"{command.pieces} pieces cannot be accounted for; {out} are out.")
-    return [ev.CountReconciled(command.part, command.pieces, command.what, reason, name)]
-
-
 def _change_person(state: State, command: cmd.ChangePerson) -> list[Event]:
     if not command.to.strip():
         raise Refused("The name of the person taking over is missing.")
-    if command.pieces_out != state.ledger.pieces:
+    if command.pieces_out != state.ledger.on_mat:
         raise Refused(
-            f"The counts differ: {command.pieces_out} counted, {state.ledger.pieces} in the ledger. "
+            f"The counts differ: {command.pieces_out} counted, {state.ledger.on_mat} in the ledger. "
             "Count again together."
         )
     return [ev.PersonChanged(state.person, command.to.strip(), command.pieces_out)]
@@ -301,14 +294,12 @@ def _sign_of_life(command: cmd.ResumeSession) -> dict[str, object]:
 
 
 def _finish(state: State, command: cmd.FinishSession) -> list[Event]:
-    gates = gates_for_finish(state)
-    if gates:
-        raise Refused(f"{gates[0].sentence} {gates[0].remedy}", gates)
+    refuse_if(gates_for_finish(state))
     return [ev.SessionFinished()]
 
 
 def _abandon(state: State, command: cmd.AbandonSession) -> list[Event]:
-    return [ev.SessionAbandoned(*_named(command.reason, command.name))]
+    return [ev.SessionAbandoned(*named(command.reason, command.name))]
 
 
 WHILE_UNCONFIRMED = (
@@ -355,7 +346,13 @@ DECISIONS: dict[type[cmd.Command], Callable[[State, Any], list[Event]]] = {
     cmd.EnterReading: _enter_reading,
     cmd.Waive: _waive,
     cmd.ConfirmLast: _confirm,
-    cmd.Reconcile: _reconcile,
+    cmd.Reconcile: by_piece.reconcile,
+    cmd.PiecesOut: by_piece.pieces_out,
+    cmd.PiecesBack: by_piece.pieces_back,
+    cmd.TakeOffPart: by_piece.take_off_part,
+    cmd.PutBackPart: by_piece.put_back_part,
+    cmd.EnterExtra: by_piece.enter_extra,
+    cmd.SettleExtra: by_piece.settle_extra,
     cmd.ChangePerson: _change_person,
     cmd.LeaveBench: _leave,
     cmd.ResumeSession: _resume,

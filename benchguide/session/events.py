@@ -105,8 +105,68 @@ class PartWentBack(Event):
 
 
 @dataclass(frozen=True, slots=True)
+class PartTakenOff(Event):
+    """Pieces of a part came off that no step asked for; `step` is where the job stood."""
+
+    part: str
+    pieces: int
+    cell: str
+    step: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartPutBack(Event):
+    """Pieces of a part went back without the step that was meant for them."""
+
+    part: str
+    pieces: int
+    step: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class WayBackLaid(Event):
+    """The way back was computed from what is out: after the first `kept` steps of the route come `steps`.
+
+    A step is whole, or `{"step": name}` when it stands in the procedure or on the route before.
+    """
+
+    kept: int
+    steps: list[dict[str, object]]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraFound(Event):
+    """An item was found that belongs to no part so far."""
+
+    extra: str
+    what: str
+    cell: str
+    step: str
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraSettled(Event):
+    """What became of such an item. `how` is assigned (to `part`), kept or thrown-away.
+
+    `was_gone` is true when it is one of the pieces of the part that counted as gone.
+    """
+
+    extra: str
+    how: str
+    part: str
+    was_gone: bool
+    reason: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
 class CountReconciled(Event):
-    """Pieces that will not go back as they came: lost, replaced, or left out on purpose."""
+    """Why a count differs. `what` is lost, replaced, left-out, not-fitted, found or supplied."""
 
     part: str
     pieces: int
@@ -217,6 +277,9 @@ class PersonChanged(Event):
     pieces_out: int
 
 
+#: reasons of a `CountReconciled` that bring a piece that was gone back onto the mat
+RETURNED = ("found", "supplied")
+
 KINDS: dict[str, type[Event]] = {
     cls.__name__: cls
     for cls in (
@@ -231,6 +294,11 @@ KINDS: dict[str, type[Event]] = {
         StepTakenBack,
         PartCameOff,
         PartWentBack,
+        PartTakenOff,
+        PartPutBack,
+        WayBackLaid,
+        ExtraFound,
+        ExtraSettled,
         CountReconciled,
         PhotoTaken,
         NoteAdded,

@@ -44,7 +44,7 @@ def added(parts: Iterable[Estimate]) -> Estimate:
 
 def left_to_do(state: State, now: Moment) -> Estimate:
     """Time still to work and wait, from all open steps (passed ones too) and running countdowns."""
-    steps = [s for s in state.job.steps if state.mark_of(s.id).mark is Mark.OPEN]
+    steps = [s for s in state.steps if state.mark_of(s.id).mark is Mark.OPEN]
     spent = _spent_s(as_at(state, now))
     parts = [_still(s.time_s, spent.get(s.id, 0.0)) for s in steps]
     started = {c.step for c in state.countdowns.values()}

@@ -4,28 +4,16 @@ A gate is released by meeting it or by a waiver with reason and name; `decide` r
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
-from benchguide.procedure.order import before_isolation, blockers, blocks_refit
 from benchguide.procedure.photos import needs_as_found, needs_as_left
-from benchguide.procedure.procedure import Step
-from benchguide.procedure.words import HOLDING, REFITS, REMOVALS, Action, Answer, PartKind
-from benchguide.session.ledger import OutItem, connectors_out, isolated
+from benchguide.procedure.procedure import CheckLine, Step
+from benchguide.procedure.words import CHOICES, FAILING, HOLDING, REFITS, REMOVALS, AnswerSet, Stage
+from benchguide.session import gates_part as by_part
+from benchguide.session.energy import unproven
+from benchguide.session.gate import Gate
+from benchguide.session.ledger import OutItem
+from benchguide.session.names import same_step
 from benchguide.session.state import Mark, Purpose, State
-
-
-@dataclass(frozen=True, slots=True)
-class Gate:
-    """One open hold point. `id` names it in a waiver: kind, colon, step."""
-
-    id: str
-    sentence: str
-    remedy: str
-
-    @property
-    def kind(self) -> str:
-        """The part of the id before the colon."""
-        return self.id.split(":", 1)[0]
 
 
 def gates_for_step(state: State, step: Step) -> tuple[Gate, ...]:
@@ -50,6 +38,11 @@ def will_move(state: State, step: Step) -> tuple[str, ...]:
     if step.action in REFITS:
         return tuple(p for p in parts if state.ledger.is_out(p))
     return ()
+
+
+def needless(state: State, step: Step) -> bool:
+    """True for a refit on a way back that was laid, when nothing of it is out: it was looked at and stays."""
+    return state.laid is not None and step.action in REFITS and not will_move(state, step)
 
 
 def _moves(state: State, step: Step) -> bool:
@@ -77,71 +70,49 @@ def _as_left(state: State, step: Step) -> Iterator[Gate]:
 
 
 def _isolation(state: State, step: Step) -> Iterator[Gate]:
-    device = state.job.device
-    opens = [p for p in will_move(state, step) if device.by_id[p].kind is PartKind.CONNECTOR]
-    if step.action is not Action.OPEN or not opens or isolated(state.ledger, device):
-        return
-    free = before_isolation(device)
-    if any(p not in free for p in opens):
-        names = ", ".join(p.name for p in device.isolators if not state.ledger.is_out(p.id))
-        yield Gate(
-            f"isolation:{step.id}",
-            f"Not isolated: {names} is still connected.",
-            "Disconnect it before any other connector.",
-        )
+    if step.action in REMOVALS:
+        yield from by_part.isolation_first(state, will_move(state, step), step.id)
 
 
 def _isolation_last(state: State, step: Step) -> Iterator[Gate]:
-    device = state.job.device
-    closes = [p for p in will_move(state, step) if device.by_id[p].isolates]
-    if step.action is not Action.CLOSE or not closes:
-        return
-    free = before_isolation(device)
-    others = [c for c in connectors_out(state.ledger, device) if c not in free]
-    if others:
-        names = ", ".join(device.by_id[c].name for c in others)
-        yield Gate(
-            f"isolation-last:{step.id}",
-            f"Still open: {names}.",
-            "Close every other connector before the energy source is connected.",
-        )
+    if step.action in REFITS:
+        yield from by_part.isolation_last(state, will_move(state, step), step.id)
+
+
+def _discharge(state: State, step: Step) -> Iterator[Gate]:
+    """What was to be measured before this may come off; a skipped measurement proves nothing."""
+    if step.action in REMOVALS and _moves(state, step):
+        for proof in unproven(state, step)[:1]:
+            yield by_part.not_measured(proof.reading.quantity if proof.reading else "", step.id)
 
 
 def _held(state: State, step: Step) -> Iterator[Gate]:
-    if step.action not in REMOVALS:
-        return
-    device = state.job.device
-    off = state.ledger.names() | set(state.gone)
-    for part in will_move(state, step):
-        holding = [b for b in blockers(device, part, off) if b not in step.parts]
-        partly = [b for b in _partly_out(state, part) if b not in holding]
-        if holding or partly:
-            names = ", ".join(device.by_id[b].name for b in (*holding, *partly))
-            yield Gate(
-                f"held:{step.id}",
-                f"{device.by_id[part].name} is still held or covered by: {names}.",
-                "Take those off first.",
-            )
-
-
-def _partly_out(state: State, part: str) -> tuple[str, ...]:
-    """Groups that hold this part and are out only in part: one screw left in still holds."""
-    device = state.job.device
-    return tuple(b for b in device.by_id[part].held_by if 0 < state.in_device(b) < device.by_id[b].pieces)
+    if step.action in REMOVALS:
+        yield from by_part.held(state, will_move(state, step), step.id, step.parts)
 
 
 def _covered(state: State, step: Step) -> Iterator[Gate]:
-    if step.action not in REFITS:
-        return
-    device, out = state.job.device, state.ledger.names()
-    for part in will_move(state, step):
-        missing = [b for b in blocks_refit(device, part, set(out)) if b not in step.parts]
-        if missing:
-            names = ", ".join(device.by_id[b].name for b in missing)
+    if step.action in REFITS:
+        yield from by_part.covered(state, will_move(state, step), step.id, step.parts)
+
+
+def told_parts(state: State, step: Step) -> tuple[str, ...]:
+    """Parts of a step that are entered piece by piece: declaring it done settles nothing more for them."""
+    return tuple(dict.fromkeys(m.part for m in state.mark_of(step.id).told if m.part in step.parts))
+
+
+def _pieces(state: State, step: Step) -> Iterator[Gate]:
+    """The person said how many came out or went back, and it was not all of them."""
+    for part in told_parts(state, step):
+        removal = step.action in REMOVALS
+        left = state.in_device(part) if removal else state.ledger.pieces_of(part)
+        if left:
+            known = state.job.device.by_id[part]
+            where = "in the device" if removal else "out of the device"
             yield Gate(
-                f"missing-under:{step.id}",
-                f"Still out, and must go in first: {names}.",
-                "Refit what lies under it or is held by it first.",
+                f"pieces:{step.id}",
+                f"{left} of {known.pieces} {known.name} still {where}.",
+                "Enter the rest, or say what became of it.",
             )
 
 
@@ -151,8 +122,13 @@ def _answers(state: State, step: Step) -> Iterator[Gate]:
         yield Gate(
             f"answers:{step.id}",
             f"{len(left)} of {len(step.lines)} lines have no answer.",
-            "Answer every line: works, does not work, not testable or not present.",
+            f"Answer every line: {_choices(left)}.",
         )
+
+
+def _choices(lines: Sequence[CheckLine]) -> str:
+    *most, last = dict.fromkeys(answer for line in lines for answer in CHOICES[line.answers])
+    return f"{', '.join(most)} or {last}"
 
 
 def _reading(state: State, step: Step) -> Iterator[Gate]:
@@ -189,18 +165,28 @@ def _wait(state: State, step: Step) -> Iterator[Gate]:
         )
 
 
+def _after_wait(state: State, step: Step) -> Iterator[Gate]:
+    """A countdown that was started earlier and must be over before this step is done."""
+    if step.after_wait is None:
+        return
+    own = [c for c in state.countdowns.values() if same_step(c.step, step.after_wait)]
+    if any(c.running for c in own):
+        kind = next(c.kind for c in own if c.running)
+        yield Gate(f"after:{step.id}", f"The {kind} time is not over.", "Wait, or stop it with a reason.")
+    elif not own and step.after_wait in state.index and state.mark_of(step.after_wait).mark is Mark.OPEN:
+        yield Gate(
+            f"after:{step.id}",
+            "The countdown that has to be over before this has not been started.",
+            "Go to its step and start it.",
+        )
+
+
 def _before_seal(state: State, step: Step) -> Iterator[Gate]:
     if not step.seals:
         return
-    tests = [s for s in state.job.steps if s.before_seal]
+    tests = [s for s in state.steps if s.before_seal]
     unanswered = [line for s in tests for line in s.lines if (s.id, line.id) not in state.answers]
     undone = [s.id for s in tests if state.mark_of(s.id).mark is not Mark.DONE]
-    failed = [
-        (line.text, line.serves)
-        for s in tests
-        for line in s.lines
-        if state.answers.get((s.id, line.id)) == Answer.FAILS
-    ]
     if unanswered or undone:
         yield Gate(
             f"test:{step.id}",
@@ -208,35 +194,79 @@ def _before_seal(state: State, step: Step) -> Iterator[Gate]:
             f"{len(unanswered)} lines open, {len(undone)} steps not done.",
             "Go back to the test, answer every line and finish it.",
         )
-    if failed:
-        leads = sorted({p.name for _, f in failed for p in state.job.device.parts if f and f in p.serves})
-        remedy = f"Look at {', '.join(leads)}." if leads else "Find the cause before sealing."
-        yield Gate(f"failed:{step.id}", "Does not work: " + "; ".join(t for t, _ in failed) + ".", remedy)
+    yield from _failed(state, step.id, [s for s in state.steps if _before_closing(s)])
+
+
+def _before_closing(step: Step) -> bool:
+    """Steps whose lines must work before sealing: what did not work before the device was opened is why it
+    is here."""
+    return step.before_seal or step.stage in (Stage.SWAP, Stage.WAY_BACK, Stage.TEST, Stage.SEAL)
+
+
+def _failed(state: State, subject: str, steps: Sequence[Step]) -> Iterator[Gate]:
+    """Lines of these steps that do not work."""
+    lines = [line for s in steps for line in s.lines if _stands_failed(state, s, line)]
+    if lines:
+        told = "; ".join(dict.fromkeys(line.text.rstrip(".") for line in lines))
+        differs = all(line.answers is AnswerSet.AGREES for line in lines)
+        wrong = "Differs" if differs else "Does not work"
+        yield Gate(f"failed:{subject}", f"{wrong}: {told}.", _where_to_look(state, lines))
+
+
+def _stands_failed(state: State, step: Step, line: CheckLine) -> bool:
+    """True when the last answer to this line is that something is wrong; a test done again replaces the first."""
+    if state.answers.get((step.id, line.id)) not in FAILING:
+        return False
+    later = (s for s in state.steps[state.index[step.id] + 1 :] if same_step(s.id, step.id))
+    return not any((s.id, line.id) in state.answers for s in later)
+
+
+def _where_to_look(state: State, lines: Sequence[CheckLine]) -> str:
+    """The connectors and parts that serve what failed, those that were moved in this job first."""
+    functions = {line.serves for line in lines if line.serves}
+    leads = [part for part in state.job.device.parts if functions.intersection(part.serves)]
+    leads.sort(key=lambda part: (part.id not in state.came_off, part.name))
+    if not leads:
+        return "Find the cause before going on."
+    return f"Look at {', '.join(part.name for part in leads)}."
 
 
 def _counts(state: State, step: Step) -> Iterator[Gate]:
     if not step.seals:
         return
-    later = {p for s in state.job.steps[state.job.index[step.id] :] if s.action in REFITS for p in s.parts}
-    left = [item for item in state.ledger.out if item.part not in later]
-    if left:
-        yield Gate(f"count:{step.id}", _left_out(state, left), "Refit them, or say why they stay out.")
+    later = {p for s in state.steps[state.index[step.id] :] if _still_refits(state, s) for p in s.parts}
+    yield from _count(state, step.id, [item for item in state.ledger.out if item.part not in later])
 
 
-def _left_out(state: State, items: Sequence[OutItem]) -> str:
-    names = state.job.device.by_id
-    told = ", ".join(f"{i.pieces} x {names[i.part].name}" for i in items)
-    return f"Still out of the device: {told}."
+def _still_refits(state: State, step: Step) -> bool:
+    return step.action in REFITS and state.mark_of(step.id).mark is Mark.OPEN
+
+
+def _count(state: State, subject: str, items: Sequence[OutItem]) -> Iterator[Gate]:
+    """Pieces that have no way back any more, and items that belong to no part."""
+    names, told = state.job.device.by_id, []
+    if items:
+        out = ", ".join(f"{i.pieces} x {names[i.part].name}" for i in items)
+        told.append(f"Still out of the device: {out}.")
+    if state.ledger.extras:
+        told.append(f"Belongs nowhere yet: {', '.join(extra.what for extra in state.ledger.extras)}.")
+    if told:
+        yield Gate(f"count:{subject}", " ".join(told), "Refit them, or say why they stay out.")
 
 
 def _finish_count(state: State) -> Iterator[Gate]:
-    if state.ledger.out:
-        told = _left_out(state, state.ledger.out)
-        yield Gate("count:finish", told, "Refit them, or say why they stay out.")
+    yield from _count(state, "finish", state.ledger.out)
+
+
+def _finish_failed(state: State) -> Iterator[Gate]:
+    """What fails after closing, the safety test above all. What failed before was held at sealing, if there is any."""
+    sealing = any(s.seals for s in state.steps)
+    late = [s for s in state.steps if s.stage is Stage.CLOSE_OUT or (not sealing and _before_closing(s))]
+    yield from _failed(state, "finish", late)
 
 
 def _finish_steps(state: State) -> Iterator[Gate]:
-    left = [s.id for s in state.job.steps if state.mark_of(s.id).mark is Mark.OPEN]
+    left = [s.id for s in state.steps if state.mark_of(s.id).mark is Mark.OPEN and not needless(state, s)]
     if left:
         yield Gate(
             "open:finish",
@@ -254,11 +284,14 @@ STEP_GATES: tuple[Callable[[State, Step], Iterator[Gate]], ...] = (
     _as_found,
     _isolation,
     _isolation_last,
+    _discharge,
     _held,
     _covered,
+    _pieces,
     _reading,
     _answers,
     _wait,
+    _after_wait,
     _before_seal,
     _counts,
     _as_left,
@@ -267,4 +300,5 @@ FINISH_GATES: tuple[Callable[[State], Iterator[Gate]], ...] = (
     _finish_count,
     _finish_steps,
     _finish_countdowns,
+    _finish_failed,
 )

@@ -13,12 +13,21 @@ def as_found_for(state: State, step: Step) -> PhotoTaken | None:
     """
     if step.action not in REFITS:
         return None
-    by_id = state.job.procedure.by_id
     wanted = set(step.parts)
-    fitting = [
-        photo
-        for photo in reversed(state.photos)
-        if photo.purpose == Purpose.AS_FOUND and photo.step in by_id and wanted & set(by_id[photo.step].parts)
-    ]
-    removed = (photo for photo in fitting if by_id[photo.step].action in REMOVALS)
+    found = [photo for photo in reversed(state.photos) if photo.purpose == Purpose.AS_FOUND]
+    fitting = [photo for photo in found if wanted & _shown(state, photo)]
+    removed = (photo for photo in fitting if _of_removal(state, photo))
     return next(removed, fitting[0] if fitting else None)
+
+
+def _shown(state: State, photo: PhotoTaken) -> set[str]:
+    """The parts a photo shows: those of its step, or the one part it was taken of."""
+    step = state.step_of(photo.step)
+    parts = set(step.parts) if step else set()
+    return parts if not photo.part or photo.part in parts else {photo.part}
+
+
+def _of_removal(state: State, photo: PhotoTaken) -> bool:
+    """Whether it was taken when its part came off: at the step for that, or of a part taken off out of order."""
+    step = state.step_of(photo.step)
+    return step is not None and (step.action in REMOVALS or photo.part not in step.parts)

@@ -10,9 +10,13 @@ from functools import cached_property
 
 from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.procedure import Procedure, Step
+from benchguide.procedure.words import REFITS, PartKind, Stage
 from benchguide.session.clock import Mode, Visit
 from benchguide.session.events import (
+    RETURNED,
     CountReconciled,
+    Event,
+    ExtraSettled,
     Fact,
     PhotoTaken,
     ReadingTaken,
@@ -21,6 +25,7 @@ from benchguide.session.events import (
 )
 from benchguide.session.ledger import Ledger
 from benchguide.session.moment import Moment
+from benchguide.session.route import Route
 from benchguide.session.value import Value
 
 
@@ -59,26 +64,43 @@ class Job:
 
     @property
     def steps(self) -> tuple[Step, ...]:
-        """The route, in order."""
+        """The steps as planned; what a session follows is the route of its state."""
         return self.procedure.steps
 
     @cached_property
-    def index(self) -> dict[str, int]:
-        """Place of each step on the route."""
-        return {step.id: i for i, step in enumerate(self.procedure.steps)}
+    def route(self) -> Route:
+        """The route as planned."""
+        return Route(self.procedure.steps)
+
+    @cached_property
+    def energy_parts(self) -> frozenset[str]:
+        """Energy sources and what isolates them; a source without a part of its own has only its isolator."""
+        cells = {part.id for part in self.device.parts if part.kind is PartKind.CELL}
+        isolators = self.device.isolators
+        return frozenset(cells.union((p.id for p in isolators), *(p.isolates for p in isolators)))
+
+    @cached_property
+    def way_back_at(self) -> int:
+        """Where the way back begins: the first planned step that refits something or comes after the swap."""
+        after = (Stage.WAY_BACK, Stage.TEST, Stage.SEAL, Stage.CLOSE_OUT)
+        for i, step in enumerate(self.procedure.steps):
+            if step.action in REFITS or step.stage in after:
+                return i
+        return len(self.procedure.steps)
 
 
 @dataclass(frozen=True, slots=True)
 class Movement:
     """What one step moved: `pieces` is positive when they came off, negative when they went back.
 
-    `cell` and `off_at` say where the pieces lay and which step had taken them off.
+    `cell`, `off_at` and `turn` say where the pieces lay and which step had taken them off when.
     """
 
     part: str
     pieces: int
     cell: str
     off_at: str
+    turn: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +113,13 @@ class StepMark:
     """What it moved when it was last carried out: what taking it back would undo."""
     settled: bool = False
     """True once it was declared done or skipped after these movements."""
+    turn: int = 0
+    """Number of the fact that declared it done; 0 while it is not."""
+
+    @property
+    def told(self) -> tuple[Movement, ...]:
+        """Movements entered piece by piece that wait for the step to be declared done."""
+        return () if self.settled else self.moved
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +139,20 @@ class Countdown:
         return self.state == "running"
 
 
+def part_subject(part: str) -> str:
+    """What a hold point of one part is named after, where no step stands for it."""
+    return f"part/{part}"
+
+
+def _gone_by(event: Event) -> tuple[str, int]:
+    """Part, and how many of its pieces are gone (or, when negative, there again) by this fact."""
+    if isinstance(event, CountReconciled) and event.what != "replaced":
+        return event.part, -event.pieces if event.what in RETURNED else event.pieces
+    if isinstance(event, ExtraSettled) and event.was_gone:
+        return event.part, -1
+    return "", 0
+
+
 @dataclass(frozen=True)
 class State(Value):
     """Everything that follows from the facts of one session."""
@@ -120,10 +163,16 @@ class State(Value):
     ended: Moment | None = None
     person: str = ""
     status: Status = Status.NEW
+    laid: Route | None = None
+    """The route with the way back as it was laid last; None while the procedure is followed as planned."""
     here: int = 0
     marks: Mapping[str, StepMark] = field(default_factory=dict)
     last_done: str = ""
     ledger: Ledger = field(default_factory=Ledger)
+    came_off: frozenset[str] = frozenset()
+    """Parts of which at least one piece came off at some time."""
+    extras: int = 0
+    """How many items were found that belonged to no part."""
     photos: tuple[PhotoTaken, ...] = ()
     notes: tuple[Fact, ...] = ()
     holds: tuple[Fact, ...] = ()
@@ -146,7 +195,26 @@ class State(Value):
     @property
     def step(self) -> Step:
         """The step on the bench now. Raises IndexError for a procedure without steps."""
-        return self.job.steps[self.here]
+        return self.steps[self.here]
+
+    @property
+    def route(self) -> Route:
+        """What the session follows now: the way in as planned, the way back as laid."""
+        return self.laid or self.job.route
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of the route, in order."""
+        return self.route.steps
+
+    @property
+    def index(self) -> dict[str, int]:
+        """Place of each step on the route."""
+        return self.route.index
+
+    def step_of(self, name: str) -> Step | None:
+        """The step with this name: on the route, or planned and no longer needed. None when there is none."""
+        return self.route.by_id.get(name) or self.job.procedure.by_id.get(name)
 
     @property
     def open(self) -> bool:
@@ -159,13 +227,12 @@ class State(Value):
 
     @property
     def gone(self) -> dict[str, int]:
-        """Pieces that are neither in the device nor in the ledger, by part: lost, or left out on purpose."""
+        """Pieces that are neither in the device nor in the ledger, by part: lost, left out, never fitted."""
         found: dict[str, int] = {}
         for fact in self.reconciled:
-            event = fact.what
-            if isinstance(event, CountReconciled) and event.what != "replaced":
-                found[event.part] = found.get(event.part, 0) + event.pieces
-        return found
+            part, pieces = _gone_by(fact.what)
+            found[part] = found.get(part, 0) + pieces
+        return {part: pieces for part, pieces in found.items() if pieces}
 
     def in_device(self, part: str) -> int:
         """Pieces of a part that are in the device now. Raises KeyError for an unknown part."""

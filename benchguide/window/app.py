@@ -365,7 +365,7 @@ class Bench(QObject):
             self._set_scene()
         if self.driver and shot.purpose == Purpose.AS_LEFT:
             state = self.driver.state
-            step = state.job.procedure.by_id[shot.step]
+            step = state.step_of(shot.step) or state.step
             device = state.job.device
             self._scene = scene_of(device, with_refitted(state.ledger, step), face_of(device, step))
 

@@ -21,7 +21,7 @@ def moved_words(state: State, step: Step) -> str:
 def _part_words(state: State, step: Step, name: str) -> str:
     part = state.job.device.by_id[name]
     if step.action in REMOVALS:
-        pieces = part.pieces - state.ledger.pieces_of(name)
+        pieces = state.in_device(name)
         where = f", to cell {part.cell}" if part.cell else ""
     else:
         pieces = state.ledger.pieces_of(name)
@@ -40,7 +40,7 @@ def recent_words(state: State) -> list[str]:
 
 def _fact_words(state: State, fact: Fact) -> str:
     what, when = fact.what, fact.at.wall.strftime("%H:%M")
-    step = state.job.procedure.by_id.get(getattr(what, "step", ""))
+    step = state.step_of(getattr(what, "step", ""))
     # the first sentence says which step it was; the card has little room
     text = step.text.split(". ")[0].rstrip(".") if step else ""
     match what:
@@ -60,6 +60,13 @@ def _fact_words(state: State, fact: Fact) -> str:
             words = f"Countdown started: {what.kind}, {what.seconds} s"
         case ev.CountReconciled():
             words = f"{what.pieces} pieces {what.what}: {what.reason}"
+        case ev.PartTakenOff() | ev.PartPutBack():
+            where = "out" if isinstance(what, ev.PartTakenOff) else "back"
+            words = f"Not planned, {where}: {what.pieces} x {state.job.device.by_id[what.part].name}"
+        case ev.ExtraFound():
+            words = f"Found, belongs nowhere yet: {what.what}"
+        case ev.ExtraSettled():
+            words = f"Found item {what.how.replace('-', ' ')}: {what.reason}"
         case _:
             words = type(what).__name__
     return f"{when}  {words}"

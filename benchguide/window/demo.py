@@ -170,7 +170,7 @@ class DemoPlayer:
         self._bench.start(entry, self._script.job, self._script.person)
         refusals: list[str] = []
         self._driver.refused.connect(lambda sentence, _gates: refusals.append(sentence))
-        for step in self._driver.state.job.steps:
+        for step in self._driver.state.steps:
             self._play_step(step)
             if refusals:
                 raise RuntimeError(f"The bench refused at {step.id}: {refusals[0]}")

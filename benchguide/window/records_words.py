@@ -154,7 +154,7 @@ def proof_rows(record: Record) -> list[Row]:
 
 
 def _step_words(record: Record, step: str) -> str:
-    number = record.state.job.index.get(step, -1) + 1
+    number = record.state.index.get(step, -1) + 1
     return f"step {number}" if number else ""
 
 

@@ -14,7 +14,19 @@ SAMPLES: dict[Any, Any] = {
     str: "a \u00fc \u65e5",
     int: 3,
     float: 2.5,
+    bool: True,
     dict[str, object]: {"wall": "x", "boot_us": 1},
+    list[dict[str, object]]: [
+        {"step": "a"},
+        {
+            "id": "b",
+            "stage": "way-back",
+            "action": "on",
+            "text": "Put it back.",
+            "parts": ["lid"],
+            "time_s": [5, 20],
+        },
+    ],
 }
 
 

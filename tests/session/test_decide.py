@@ -9,7 +9,7 @@ from benchguide.session import commands as cmd
 from benchguide.session import events as ev
 from benchguide.session.apply import apply
 from benchguide.session.decide import DECISIONS, Refused, decide
-from benchguide.session.state import Mark, Purpose, State, Status
+from benchguide.session.state import Job, Mark, Purpose, State, Status
 from tests.session.small_job import STEPS, Bench, make_job
 
 
@@ -51,7 +51,8 @@ def test_start() -> None:
 
 
 def test_a_procedure_without_steps_cannot_be_started() -> None:
-    bench = Bench(make_job(steps=[]), start=False)
+    job = make_job()
+    bench = Bench(Job(job.device, job.procedure.model_copy(update={"steps": ()})), start=False)
     assert told(bench, cmd.StartSession("J", "A", "d", "p")) == "This procedure has no steps."
 
 

@@ -34,7 +34,7 @@ def walk_to(step: str, before: str = "") -> Bench:
     bench = Bench()
     while bench.state.step.id != step:
         if bench.state.step.id == before:
-            bench.do(cmd.GoTo(bench.job.steps[bench.state.here + 1].id))
+            bench.do(cmd.GoTo(bench.state.steps[bench.state.here + 1].id))
         else:
             bench.finish_step()
     return bench
@@ -322,7 +322,7 @@ def test_a_discharge_time_holds_its_step_like_heat() -> None:
         for step in job.steps
     ]
     procedure = job.procedure.model_copy(update={"steps": tuple(steps)})
-    state = State(Job(job.device, procedure), here=job.index["warm"])
+    state = State(Job(job.device, procedure), here=job.route.index["warm"])
     assert [gate.sentence for gate in gates_for_step(state, state.step)] == [
         "The countdown has not been started."
     ]

@@ -43,5 +43,5 @@ def test_connectors_and_isolation() -> None:
 
 
 def test_a_device_without_energy_source_is_isolated() -> None:
-    device = make_job(parts=[{"id": "a", "kind": "cover", "name": "a"}], steps=[]).device
+    device = make_job(parts=[{"id": "a", "kind": "cover", "name": "a"}]).device
     assert isolated(Ledger(), device)

@@ -121,7 +121,7 @@ def _one_command(live: LiveSession, shelf: PhotoShelf, number: int, pipe: int) -
     command: cmd.Command = cmd.FinishStep()
     if state.to_confirm:
         command = cmd.ConfirmLast()
-    elif state.here == len(state.job.steps) - 1 and state.mark_of(state.step.id).mark != "open":
+    elif state.here == len(state.steps) - 1 and state.mark_of(state.step.id).mark != "open":
         command = cmd.FinishSession()
     elif gates and gates[0].kind in ("as-found", "as-left"):
         facts = PhotoFacts(

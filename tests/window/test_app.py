@@ -208,7 +208,7 @@ def test_the_window_fits_a_small_screen_at_every_step(opened: Opener, qtbot: QtB
     start(bench)
     bench.shell.resize(1280, 800)
     assert bench.driver is not None
-    for step in bench.driver.state.job.steps:
+    for step in bench.driver.state.steps:
         bench.driver.do(cmd.GoTo(step.id))
         needed = bench.shell.minimumSizeHint()
         assert (needed.width() <= 1280, needed.height() <= 800) == (True, True), (step.id, needed)
