@@ -15,6 +15,7 @@ from benchguide.camera.opencv import cv2
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+    from PIL import Image
 
 MAX_PIXELS = 100_000_000
 MAX_FILE_BYTES = 256 * 1024 * 1024
@@ -82,7 +83,14 @@ def decode_file(data: bytes) -> NDArray[np.uint8]:
         try:
             with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as picture:
                 picture.load()
-                rgb = ImageOps.exif_transpose(picture).convert("RGB")
+                rgb = _in_8_bits(ImageOps.exif_transpose(picture)).convert("RGB")
         except Exception:
             raise BadPicture("is cut short or damaged") from None
     return np.ascontiguousarray(np.asarray(rgb)[:, :, ::-1])
+
+
+def _in_8_bits(picture: Image.Image) -> Image.Image:
+    """Pillow would cut 16 bit grey off at 255 instead of scaling it."""
+    if not picture.mode.startswith("I"):
+        return picture
+    return picture.convert("I").point(lambda value: value / 256).convert("L")
