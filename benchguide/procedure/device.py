@@ -115,6 +115,8 @@ class StoredEnergy(Plain):
     """Time it needs after isolation, in seconds, before the next part comes off."""
     text: Text | None = None
     """Instruction for measuring it."""
+    again_text: Text | None = None
+    """Instruction for measuring it once more after `release`; else `text`."""
     key_point: Text | None = None
     reason: Text | None = None
     tool: Ident | None = None
@@ -124,7 +126,7 @@ class StoredEnergy(Plain):
     time_s: tuple[Seconds, Seconds] = (40, 150)
     """Time for measuring once, in seconds."""
     before: Works = ()
-    """What proves the measuring device, before its first use on the part."""
+    """What proves the measuring device, before the way to the part is opened."""
     release: Works = ()
     """How it is discharged, between the value as found and the value that counts."""
     after: Works = ()
@@ -294,6 +296,13 @@ class DeviceMap(Plain):
     def stores(self) -> tuple[Part, ...]:
         """Parts that keep energy after isolation."""
         return tuple(part for part in self.parts if part.stores)
+
+    @cached_property
+    def isolated_first(self) -> bool:
+        """True when nothing may come off before isolation, not only no connector: a part stores energy, or a
+        connector isolates something that is not a cell (a supply from outside)."""
+        sources = (self.by_id.get(name) for part in self.isolators for name in part.isolates)
+        return bool(self.stores) or any(source and source.kind is not PartKind.CELL for source in sources)
 
     @cached_property
     def tool_names(self) -> dict[str, str]:

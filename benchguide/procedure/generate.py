@@ -14,10 +14,16 @@ from benchguide.procedure.made import At, Keys, Made, Names, Source, given, led,
 from benchguide.procedure.part_steps import bond_work, made_off, made_on
 from benchguide.procedure.planner import plan_way_in
 from benchguide.procedure.procedure import SECTIONS, Procedure, Step, Supply
-from benchguide.procedure.stored_energy import exposed_after, last_isolator, made_bleed, made_measured
+from benchguide.procedure.stored_energy import (
+    exposed_after,
+    last_isolator,
+    made_bleed,
+    made_measured,
+    made_proof,
+)
 from benchguide.procedure.task import PlacedTask
-from benchguide.procedure.way_back import closing_parts, way_back_order
-from benchguide.procedure.words import Face, PartKind, Stage
+from benchguide.procedure.way_back import closing_parts, from_outside, way_back_order
+from benchguide.procedure.words import Face, Stage
 
 MAX_STEPS = 20_000
 
@@ -147,13 +153,9 @@ class _Job:
     def _outside(self, refits: list[str]) -> tuple[list[str], list[str]]:
         """Connectors at the end that isolate anything but a cell, which are joined after the count."""
         number = len(refits)
-        while number and self._joins_the_mains(self.device.by_id[refits[number - 1]]):
+        while number and from_outside(self.device, refits[number - 1]):
             number -= 1
         return refits[:number], refits[number:]
-
-    def _joins_the_mains(self, part: Part) -> bool:
-        sources = [self.device.by_id[name] for name in part.isolates if name in self.device.by_id]
-        return any(source.kind is not PartKind.CELL for source in sources)
 
     def _tasks(self, key: str) -> Iterator[Made]:
         for number, task in enumerate(getattr(self.procedure, key)):
@@ -184,6 +186,8 @@ class _Job:
             part = self.device.by_id[name]
             if exposed and number == 0 and not self.device.isolators:
                 yield from self._bleed(exposed)
+            for store in exposed.get(number, ()):
+                yield from made_proof(self.device, store, self.names, stage)
             yield from led(
                 made_off(self.device, part, self.at.get(name), self.names, stage), self._turn(part)
             )
@@ -230,7 +234,8 @@ class _Job:
         first, self.first = self.first, False
         if before is part.face:
             return ""
-        return f"{'Lay' if first else 'Turn'} the device {part.face} up."
+        how = "Lay the device down" if first else "Turn the device over"
+        return f"{how}, {part.face} side up."
 
 
 def _refits(step: Step, closing: tuple[str, ...]) -> bool:

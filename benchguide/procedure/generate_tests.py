@@ -7,7 +7,7 @@ from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.made import Made, Namer, Names, Source
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.task import CheckLine
-from benchguide.procedure.words import Action, PartKind, Stage
+from benchguide.procedure.words import Action, Stage
 
 
 def made_inspection(names: Namer, source: Source) -> Made:
@@ -35,17 +35,16 @@ def made_count(names: Namer, source: Source) -> Made:
 
 
 def made_tests(device: DeviceMap, order: Iterable[str], names: Namer, source: Source) -> list[Made]:
-    """One test before closing with a line for each function of the parts that came off.
+    """One test before closing with a line for each function of the parts that came off, or of the whole device
+    when they serve none.
 
     None where something but a cell is isolated or energy is stored: how such a device is tested while it is open
     is for its own competent people to write.
     """
-    sources = [
-        device.by_id[name] for part in device.isolators for name in part.isolates if name in device.by_id
-    ]
-    if device.stores or any(part.kind is not PartKind.CELL for part in sources):
+    if device.isolated_first:
         return []
     functions = dict.fromkeys(name for part in order for name in device.by_id[part].serves)
+    functions = functions or dict.fromkeys(name for part in device.parts for name in part.serves)
     taken = Names()
     lines = tuple(
         CheckLine(id=taken(_slug(name)), text=f"Try it: {name}.", serves=name) for name in functions
@@ -54,7 +53,7 @@ def made_tests(device: DeviceMap, order: Iterable[str], names: Namer, source: So
         return []
     step = Step(
         id=names("test-functions"), stage=Stage.TEST, action=Action.CHECK, lines=lines, before_seal=True,
-        text="Test every function of the parts that came off, before the device is closed.",
+        text="Test every line before the device is closed.",
         key_point="What cannot be tested open is answered as not testable.",
         reason="After closing, each fault costs another opening.",
         time_s=(min(20 * len(lines), 3600), min(60 * len(lines), 7200)),

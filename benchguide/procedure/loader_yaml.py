@@ -60,6 +60,11 @@ class _Group:
         self.nested = False
 
 
+def is_text(word: str) -> bool:
+    """True when the word, written without quotation marks, is read as a text."""
+    return not (word in _NULL or word in _BOOL or any(p.match(word) for p in (_INT, _BASED, _FLOAT, _ODD)))
+
+
 def read_text(data: bytes, file: str) -> str:
     """Bytes to text: UTF-8 only, no control characters, at most MAX_BYTES. Raises BadFile."""
     if len(data) > MAX_BYTES:

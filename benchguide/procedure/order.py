@@ -37,18 +37,38 @@ def before_isolation(device: DeviceMap) -> frozenset[str]:
 
 def closure_isolated(device: DeviceMap, part_id: str) -> frozenset[str]:
     """Like closure, and with what isolation adds: before any other connector is opened, every connector
-    that isolates an energy source, and whatever has to be off to reach it. Where a part stores energy, that comes
-    before anything else comes off, not before connectors only."""
+    that isolates an energy source, and whatever has to be off to reach it. Where `isolated_first` holds, that comes
+    before anything else comes off; and before a part with conductors comes off, stored energy is measured, which
+    adds the parts that open the way to it."""
     found = closure(device, part_id)
     free = before_isolation(device)
     if any(gated(device, device.by_id[name], free) for name in (*found, part_id)):
-        found = (found | free) - {part_id}
-    return found
+        found |= free
+    behind = before_measuring(device) | free
+    if any(conducts(device.by_id[name]) and name not in behind for name in (*found, part_id)):
+        found |= before_measuring(device)
+    return found - {part_id}
 
 
 def gated(device: DeviceMap, part: Part, free: Container[str]) -> bool:
     """True when the part may come off only after isolation; `free` is what before_isolation gave."""
-    return part.id not in free and (part.kind is PartKind.CONNECTOR or bool(device.stores))
+    return part.id not in free and (part.kind is PartKind.CONNECTOR or device.isolated_first)
+
+
+def conducts(part: Part) -> bool:
+    """True for parts with conductors that a hand meets."""
+    return part.kind in (PartKind.CONNECTOR, PartKind.MODULE, PartKind.CELL)
+
+
+def exposing(device: DeviceMap) -> tuple[str, ...]:
+    """The parts that open the way to stored energy, each once."""
+    names = (part.stores.exposed_by for part in device.stores if part.stores)
+    return tuple(dict.fromkeys(name for name in names if name in device.by_id))
+
+
+def before_measuring(device: DeviceMap) -> frozenset[str]:
+    """Parts that have to be off before all stored energy can be measured; none where none is stored."""
+    return reach(exposing(device), lambda name: needs(device.by_id[name]))
 
 
 def reach(start: Iterable[str], following: Callable[[str], Iterable[str]]) -> frozenset[str]:

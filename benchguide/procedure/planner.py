@@ -8,7 +8,14 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.order import closure_isolated, needs
+from benchguide.procedure.order import (
+    before_isolation,
+    before_measuring,
+    closure_isolated,
+    conducts,
+    exposing,
+    needs,
+)
 from benchguide.procedure.planner_graph import FLIP, TOOL_CHANGE, Problem, Removal
 from benchguide.procedure.planner_search import Order, best_order
 from benchguide.procedure.planner_why import CannotReach, Reasons, check_sound, check_stays, gated_parts
@@ -114,11 +121,19 @@ def _problem(device: DeviceMap, coming: list[Part]) -> Problem:
     """The removals as numbers; `coming` holds all that any of them needs."""
     number_of = {part.id: number for number, part in enumerate(coming)}
     tools: dict[str, int] = {}
+    measured = tuple(name for name in exposing(device) if name in number_of)
+    # what has to be off for isolation or for measuring cannot wait for the measurement
+    unmeasured = before_measuring(device) | before_isolation(device) if measured else frozenset[str]()
+
+    def before(part: Part) -> tuple[str, ...]:
+        waits = conducts(part) and part.id not in unmeasured
+        return (*needs(part), *(measured if waits else ()))
+
     removals = [
         Removal(
             tool=None if part.tool is None else tools.setdefault(part.tool, len(tools)),
             face=0 if part.face is Face.BACK else 1,
-            before=tuple(number_of[name] for name in needs(part)),
+            before=tuple(dict.fromkeys(number_of[name] for name in before(part))),
         )
         for part in coming
     ]

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from difflib import get_close_matches
 
 from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.order import before_isolation, gated, loops, needs, reach
+from benchguide.procedure.order import before_isolation, exposing, gated, loops, needs, reach
 from benchguide.procedure.problems import shown
 
 _TOLD = 3
@@ -13,8 +13,9 @@ _TOLD = 3
 class CannotReach(Exception):
     """The target cannot be reached as asked. Its text is one sentence.
 
-    `rule` is `held_by`, `under`, `isolation`, `target` (the target itself is to stay), `loop` or `unknown`;
-    `part` is the part that stands against it, `other` the part it holds, covers or gives the reason.
+    `rule` is `held_by`, `under`, `isolation`, `stored` (energy that has to be measured), `target` (the target
+    itself is to stay), `loop` or `unknown`; `part` is the part that stands against it, `other` the part it holds,
+    covers or gives the reason.
     """
 
     def __init__(self, sentence: str, rule: str, part: str, other: str | None = None) -> None:
@@ -78,6 +79,8 @@ class Reasons:
             clauses.append(f"{'hold' if many else 'holds'} {listed(held)} down")
         if below:
             clauses.append(f"{'lie' if many else 'lies'} over {listed(below)}")
+        if not clauses and part.id in exposing(self._device):
+            clauses.append(f"{'open' if many else 'opens'} the way to {_stores(self._device, part.id)}")
         if not clauses:
             # only what was asked for holds and covers nothing that comes off
             assert part.id in self._also
@@ -85,8 +88,14 @@ class Reasons:
         return f"because {'they' if many else 'it'} {' and '.join(clauses)}"
 
 
+def _stores(device: DeviceMap, name: str) -> str:
+    """The energy that a part opens the way to, in words."""
+    stores = [part for part in device.stores if part.stores and part.stores.exposed_by == name]
+    return f"{listed([called(part) for part in stores])}, where stored energy is measured"
+
+
 def _others(device: DeviceMap) -> str:
-    return "anything else comes off" if device.stores else "other connectors are opened"
+    return "anything else comes off" if device.isolated_first else "other connectors are opened"
 
 
 def gated_parts(device: DeviceMap, coming: Collection[Part]) -> list[Part]:
@@ -139,6 +148,9 @@ def check_stays(
         nearest = _nearest(device, goal, set(against))
         if nearest is not None:
             raise _forbidden(device, goal, *nearest)
+    for goal in exposing(device):
+        if goal in against or (goal in wanted and _nearest(device, goal, set(against))):
+            raise _forbidden_by_measuring(device, target, goal, set(against))
     raise _forbidden_by_isolation(device, target, against, wanted)
 
 
@@ -178,6 +190,17 @@ def _forbidden(device: DeviceMap, target: str, kept: str, other: str) -> CannotR
     return CannotReach(
         f"{_start(device.by_id[kept])} must stay, but {clause}{on_the_way}.", rule, kept, other
     )
+
+
+def _forbidden_by_measuring(device: DeviceMap, target: str, goal: str, against: set[str]) -> CannotReach:
+    opens = f"it opens the way to {_stores(device, goal)} before {called(device.by_id[target])} is reached"
+    if goal in against:
+        return CannotReach(f"{_start(device.by_id[goal])} must stay, but {opens}.", "stored", goal, target)
+    nearest = _nearest(device, goal, against)
+    assert nearest is not None
+    _, clause = _relation(device, *nearest)
+    sentence = f"{_start(device.by_id[nearest[0]])} must stay, but {clause}; of {called(device.by_id[goal])}: {opens}."
+    return CannotReach(sentence, "stored", nearest[0], goal)
 
 
 def _forbidden_by_isolation(

@@ -49,32 +49,31 @@ def made_bleed(device: DeviceMap, part: Part, names: Namer, stage: Stage) -> lis
     return [Made(step, place, {"wait": place})]
 
 
+def made_proof(device: DeviceMap, part: Part, names: Namer, stage: Stage) -> list[Made]:
+    """What proves the meter before the way to the part is opened."""
+    return _works(device, part, "before", names, stage)
+
+
 def made_measured(device: DeviceMap, part: Part, names: Namer, stage: Stage) -> list[Made]:
-    """Meter proved, value as found, discharge, value that counts, meter proved again."""
-    stores = part.stores
-    assert stores is not None
-
-    def works(key: str, otherwise: list[PartWork]) -> list[Made]:
-        own = list(getattr(stores, key))
-        place = in_map(device, part, "stores")
-        sources = [Source(True, (*place.keys, key, n)) for n in range(len(own))]
-        if not own:
-            own, sources = otherwise, [place] * len(otherwise)
-        pairs = zip(own, sources, strict=True)
-        return [made_work(device, part, work, source, names, stage, "in") for work, source in pairs]
-
-    release = works("release", [])
-    found = [_found(device, part, stores, names, stage)] if release else []
-    return [
-        *works("before", [_proof("before", stores)]),
-        *found,
-        *release,
-        _gone(device, part, stores, names, stage),
-        *works("after", [_proof("after", stores)]),
-    ]
+    """Value as found, discharge, value that counts, meter proved again; just the value that counts where the part
+    map states no way to discharge."""
+    release = _works(device, part, "release", names, stage)
+    found = [_found(device, part, names, stage)] if release else []
+    gone = _gone(device, part, names, stage)
+    return [*found, *release, gone, *_works(device, part, "after", names, stage)]
 
 
-def _proof(which: str, stores: StoredEnergy) -> PartWork:
+def _works(device: DeviceMap, part: Part, key: str, names: Namer, stage: Stage) -> list[Made]:
+    """The part map's work under `key`, or the check of the meter that is always due."""
+    place = in_map(device, part, "stores")
+    own = getattr(part.stores, key)
+    pairs = [(work, Source(True, (*place.keys, key, number))) for number, work in enumerate(own)]
+    if not own and key != "release":
+        pairs = [(_proof(key), place)]
+    return [made_work(device, part, work, source, names, stage, "in") for work, source in pairs]
+
+
+def _proof(which: str) -> PartWork:
     again = which == "after"
     text = "Measure the known source once more." if again else "Measure a known source with the same meter."
     line = CheckLine(
@@ -88,7 +87,8 @@ def _proof(which: str, stores: StoredEnergy) -> PartWork:
     )  # fmt: skip
 
 
-def _found(device: DeviceMap, part: Part, stores: StoredEnergy, names: Namer, stage: Stage) -> Made:
+def _found(device: DeviceMap, part: Part, names: Namer, stage: Stage) -> Made:
+    stores = _stored(part)
     reading = Reading(
         quantity=_cut(f"{stores.quantity} as found"), unit=stores.unit,
         low=-stores.gone_at, high=round(stores.full * _MARGIN, 3),
@@ -102,9 +102,13 @@ def _found(device: DeviceMap, part: Part, stores: StoredEnergy, names: Namer, st
     return Made(step, in_map(device, part, "stores"), fields)
 
 
-def _gone(device: DeviceMap, part: Part, stores: StoredEnergy, names: Namer, stage: Stage) -> Made:
+def _gone(device: DeviceMap, part: Part, names: Namer, stage: Stage) -> Made:
+    stores = _stored(part)
     values, fields = _measuring(device, part, stores)
     if stores.release:
+        if stores.again_text:
+            values["text"] = stores.again_text
+            fields["text"] = in_map(device, part, "stores", "again_text")
         values["cautions"] = (_WITHIN,)
         values["key_point"] = (
             f"{stores.gone_at:g} {stores.unit} or less. Otherwise discharge and measure again."
@@ -122,6 +126,11 @@ def _gone(device: DeviceMap, part: Part, stores: StoredEnergy, names: Namer, sta
     )  # fmt: skip
     fields["reading"] = in_map(device, part, "stores", "gone_at")
     return Made(step, in_map(device, part, "stores"), fields)
+
+
+def _stored(part: Part) -> StoredEnergy:
+    assert part.stores is not None
+    return part.stores
 
 
 def _measuring(

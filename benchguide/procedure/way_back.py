@@ -61,9 +61,17 @@ def _linear(
 
 
 def _isolators_last(device: DeviceMap, order: Sequence[str], waits: dict[str, set[str]]) -> None:
-    """An energy source is connected after every connector that was opened under isolation."""
+    """An energy source is connected after every connector that was opened under isolation; a supply from
+    outside after everything that came off under isolation."""
     free = before_isolation(device)
-    others = {n for n in order if device.by_id[n].kind is PartKind.CONNECTOR and n not in free}
+    under = [name for name in order if name not in free]
+    connectors = [name for name in under if device.by_id[name].kind is PartKind.CONNECTOR]
     for name in order:
         if device.by_id[name].isolates:
-            waits[name] |= others - {name}
+            waits[name].update(under if from_outside(device, name) else connectors)
+
+
+def from_outside(device: DeviceMap, name: str) -> bool:
+    """True for a connector that isolates something that is not a cell."""
+    sources = (device.by_id.get(source) for source in device.by_id[name].isolates)
+    return any(source is not None and source.kind is not PartKind.CELL for source in sources)

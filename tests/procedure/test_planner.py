@@ -47,41 +47,75 @@ def maps(draw: st.DrawFn, most: int = 14) -> DeviceMap:
             "under": [f"p{n}" for n in draw(earlier)],
             "isolates": ["cell"] if kind == "connector" and draw(st.integers(0, 3)) == 0 else [],
         }
+        if part["isolates"] and draw(st.integers(0, 2)) == 0:
+            # a supply from outside instead of a cell
+            part["isolates"] = [f"p{draw(st.integers(0, count - 1))}"]
         parts.append(part | ({"tool": tool} if tool else {}))
+    if draw(st.integers(0, 3)) == 0:
+        exposed = f"p{draw(st.integers(0, count - 1))}"
+        stored = {"quantity": "charge", "unit": "V", "full": 100, "gone_at": 5, "exposed_by": exposed}
+        parts[draw(st.integers(0, count - 1))]["stores"] = stored
     return device(*draw(st.permutations(parts)))
 
 
+CONDUCTORS = ("connector", "module", "cell")
+
+
+def powered_first(found: DeviceMap) -> bool:
+    """Whether isolation comes before everything: stored energy, or a connector that isolates no cell."""
+    kinds = {part.id: part.kind.value for part in found.parts}
+    sources = [name for part in found.parts for name in part.isolates if name in kinds]
+    return any(part.stores for part in found.parts) or any(kinds[name] != "cell" for name in sources)
+
+
 def needed(found: DeviceMap, target: str) -> set[str]:
-    """The smallest set by networkx: all behind the target, and all behind isolation when it is asked for."""
+    """The smallest set by networkx: all behind the target, all behind isolation when it is asked for, and all
+    behind the measuring of stored energy when conductors are touched."""
     graph = nx.DiGraph()
     graph.add_nodes_from(part.id for part in found.parts)
     graph.add_edges_from((part.id, other) for part in found.parts for other in part.held_by + part.under)
-    isolators = [part.id for part in found.parts if part.isolates]
-    free = set(isolators).union(*(nx.descendants(graph, name) for name in isolators))
-    out = {target} | nx.descendants(graph, target)
+
+    def behind(names: list[str]) -> set[str]:
+        return set(names).union(*(nx.descendants(graph, name) for name in names))
+
+    free = behind([part.id for part in found.parts if part.isolates])
+    measuring = behind([part.stores.exposed_by for part in found.parts if part.stores])
+    out = behind([target])
     kinds = {part.id: part.kind.value for part in found.parts}
-    return out | free if any(kinds[name] == "connector" and name not in free for name in out) else out
+    if any((powered_first(found) or kinds[name] == "connector") and name not in free for name in out):
+        out |= free
+    if measuring and any(kinds[name] in CONDUCTORS and name not in measuring | free for name in out):
+        out |= measuring
+    return out
 
 
 def simulate(found: DeviceMap, order: list[str]) -> None:
     """Take the parts off one after another and fail at the first that cannot or must not move."""
     data = json.loads(found.model_dump_json())["parts"]
     by_name = {part["id"]: part for part in data}
+
+    def behind(names: list[str]) -> set[str]:
+        seen, waiting = set(), list(names)
+        while waiting:
+            name = waiting.pop()
+            if name not in seen:
+                seen.add(name)
+                waiting += by_name[name]["held_by"] + by_name[name]["under"]
+        return seen
+
     isolators = [part["id"] for part in data if part["isolates"]]
-    live_allowed, waiting = set(), list(isolators)
-    while waiting:
-        name = waiting.pop()
-        if name not in live_allowed:
-            live_allowed.add(name)
-            waiting += by_name[name]["held_by"] + by_name[name]["under"]
+    openers = [part["stores"]["exposed_by"] for part in data if part["stores"]]
+    live_allowed, unmeasured = behind(isolators), behind(openers)
     off: set[str] = set()
     for name in order:
         part = by_name[name]
         assert name not in off, f"{name} comes off twice"
         for other in part["held_by"] + part["under"]:
             assert other in off, f"{name} comes off while {other} holds or covers it"
-        if part["kind"] == "connector" and name not in live_allowed:
-            assert off.issuperset(isolators), f"{name} is opened before isolation"
+        if (part["kind"] == "connector" or powered_first(found)) and name not in live_allowed:
+            assert off.issuperset(isolators), f"{name} comes off before isolation"
+        if part["kind"] in CONDUCTORS and name not in live_allowed | unmeasured:
+            assert off.issuperset(openers), f"{name} comes off before the stored energy can be measured"
         off.add(name)
 
 
@@ -151,6 +185,8 @@ def test_keep_is_respected_or_refused_with_the_rule_that_forbids_it(found, dice)
         assert error.other in needed(found, target)
     elif error.rule == "target":
         assert kept == target
+    elif error.rule == "stored":
+        assert any(part.stores for part in found.parts)
     else:
         assert error.rule == "isolation"
         assert any(part.isolates for part in found.parts)
