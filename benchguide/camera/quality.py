@@ -25,7 +25,7 @@ Region = tuple[float, float, float, float]
 #: Judged on its own, a photo with edges softer than this is poor: one sharp photo in twenty is (bench_quality.py).
 FOCUS_FLOOR, SHAKE_FLOOR = 0.305, 0.28
 #: ... and this far below the best picture of the same view
-OF_BEST = 0.95
+OF_BEST = 0.96
 #: a blur is told as shaking when one direction has lost this much more than all together
 ONE_WAY = 0.97
 #: the brightest twentieth of the picture is darker than this (grey of 255)

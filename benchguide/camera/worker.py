@@ -151,6 +151,29 @@ class CameraWorker:
                     raise ShutterFailed(f"No photo was taken. {self._why_no_frame()}")
                 self._changed.wait(left)
 
+    def burst(
+        self, count: int, after_ns: int | None = None, *, within_s: float = 0.4, timeout_s: float = 3.0
+    ) -> list[Frame]:
+        """The first picture exposed after the command and up to `count` - 1 that follow it within `within_s`.
+
+        Like `shutter`, for choosing the sharpest; never empty. Raises ShutterFailed with one sentence.
+        """
+        frames = [self.shutter(after_ns, timeout_s)]
+        deadline = time.monotonic() + within_s
+        with self._changed:
+            while len(frames) < count:
+                newest = self._newest
+                if newest is not None and newest.exposed_ns > frames[-1].exposed_ns:
+                    if self._judge().state is not CameraState.LIVE:
+                        break
+                    frames.append(newest)
+                    continue
+                left = deadline - time.monotonic()
+                if left <= 0 or not self._threads:
+                    break
+                self._changed.wait(left)
+        return frames
+
     # -- questions
 
     def newest(self) -> Frame | None:

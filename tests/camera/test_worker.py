@@ -263,3 +263,25 @@ def test_the_rate_is_counted_over_two_seconds(worker, fed, told, clock, picture)
         feed(fed, told, picture(number))
         clock.pass_s(0.1)
     assert worker.status().fps == pytest.approx(10.0)
+
+
+def test_a_burst_gives_pictures_exposed_after_the_command_in_order(worker, fed, told, clock, picture):
+    worker.start()
+    feed(fed, told, picture(1), picture(2))
+    asked, found = clock(), []
+    taking = threading.Thread(target=lambda: found.extend(worker.burst(3, asked, within_s=5)))
+    taking.start()
+    for number in range(3, 10):
+        clock.pass_s(0.03)
+        feed(fed, told, picture(number))
+    taking.join(10)
+    assert 1 <= len(found) <= 3
+    assert all(frame.exposed_ns > asked for frame in found)
+    assert [frame.index for frame in found] == sorted({frame.index for frame in found})
+
+
+def test_a_burst_gives_what_came_in_time(worker, fed, told, clock, picture):
+    worker.start()
+    clock.pass_s(0.1)
+    feed(fed, told, picture(1), picture(2), picture(3))
+    assert [frame.index for frame in worker.burst(5, 0, within_s=0.05)] == [3]
