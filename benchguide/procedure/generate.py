@@ -132,7 +132,7 @@ class _Job:
     def steps(self) -> Iterator[Made]:
         """Every step of the job, in order."""
         closing = closing_parts(self.device, self.order)
-        early, late = way_back_order(self.device, self.order)
+        early, late = self._refits
         if late:
             late, outside = self._outside(late)
         else:
@@ -212,9 +212,13 @@ class _Job:
             yield from led(made, self._turn(part))
 
     @cached_property
+    def _refits(self) -> tuple[list[str], list[str]]:
+        return way_back_order(self.device, self.order)
+
+    @cached_property
     def _bond_work(self) -> dict[str, list[str]]:
         """For parts that go back: the bonds whose work comes just before them."""
-        early, late = way_back_order(self.device, self.order)
+        early, late = self._refits
         refits = [*early, *late]
         return {refits[number]: bonds for number, bonds in bond_work(self.device, refits).items()}
 

@@ -4,6 +4,8 @@ Raises BadFile and nothing else for anything a file can hold. What follows from 
 steps, cautions, times) is check.py; finding files in folders is shelf.py.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,6 +58,13 @@ class Loaded(Generic[M]):
             return False, keys
         found = self.generated.source(keys)
         return found.in_map, found.keys
+
+    def place(self, device: Loaded[DeviceMap], *keys: str | int) -> tuple[Path, int, int]:
+        """File, line and column of the value reached by `keys`, in the part map when it came from there."""
+        in_map, keys = self.source(*keys)
+        file: Loaded[DeviceMap] | Loaded[M] = device if in_map else self
+        spot = file.spots.find(keys)
+        return file.path, spot.line, spot.column
 
 
 def load_device(path: Path | str) -> Loaded[DeviceMap]:

@@ -16,7 +16,16 @@ from benchguide.procedure.planner import CannotReach, plan_way_in
 from benchguide.procedure.problems import BadFile, Severity
 from benchguide.procedure.procedure import Procedure
 from benchguide.procedure.shelf import Shelf
-from benchguide.procedure.words import ANSWER, REFITS, REMOVAL_OF, REMOVALS, PartKind, Stage, WaitKind
+from benchguide.procedure.words import (
+    ANSWER,
+    CHOICES,
+    REFITS,
+    REMOVAL_OF,
+    REMOVALS,
+    PartKind,
+    Stage,
+    WaitKind,
+)
 from tests.procedure.conftest import DEVICE, edited
 
 FOLDER = Path(__file__).parents[2] / "procedures"
@@ -206,6 +215,8 @@ def test_every_step_leads_to_a_place():
     def said(*keys: str | int) -> str:
         in_map, place = loaded.source(*keys)
         line = device.where(*place)[0] if in_map else loaded.where(*keys)[0]
+        path = device.path if in_map else loaded.path
+        assert loaded.place(device, *keys)[:2] == (path, line)
         return lines["map" if in_map else "job"][line - 1]
 
     number = {step.id: n for n, step in enumerate(loaded.model.steps)}
@@ -281,6 +292,32 @@ def test_all_errors_at_once():
 def test_everything_off_the_way_is_told_at_once():
     text = JOB.replace("part: lamp-cable", "part: foam").replace("part: case-bond", "part: main-cell")
     assert [line.split(":")[1].strip() for line in problems(text)] == ["not-on-the-way", "not-on-the-way"]
+
+
+def test_work_of_the_part_map_can_give_way():
+    own = "    without: [heat]\n    before_off:\n      - {action: check, text: It is warm from use., time_s: [5, 9]}\n"
+    text = JOB.replace("  - part: case-bond\n", f"  - part: case-bond\n{own}")
+    names = [step.id for step in job(text)[1].model.steps]
+    assert "in-case-bond-check" in names
+    assert not [name for name in names if "heat" in name or "touch" in name]
+    assert any("`without`" in line for line in problems(text.replace("[heat]", "[warmth]")))
+
+
+def test_cautions_of_the_job_join_those_of_the_part_map():
+    device = FULL.replace(
+        "    name: Lid\n", "    name: Lid\n    on_cautions: [{word: NOTICE, text: Mind the rim.}]\n"
+    )
+    more = "  - part: lid\n    on: {cautions: [{word: CAUTION, text: Mind your fingers.}], time_s: [7, 8]}\n"
+    step = job(JOB.replace("at:\n", f"at:\n{more}"), device)[1].model.by_id["back-lid"]
+    assert [caution.text for caution in step.cautions] == ["Mind the rim.", "Mind your fingers."]
+    assert step.time_s == (7, 8)
+
+
+def test_answers_come_from_a_closed_list():
+    agrees = JOB.replace("serves: lamp}", "answers: agrees}")
+    (line,) = job(agrees)[1].model.by_id["try-it"].lines
+    assert CHOICES[line.answers] == ("agrees", "differs")
+    assert any("Did you mean `agrees`?" in line for line in problems(agrees.replace("agrees", "agree")))
 
 
 # ------------------------------------------------------------------------------------------------ stored energy
