@@ -41,8 +41,8 @@ def check_device(device: Loaded[DeviceMap]) -> list[Problem]:
 def check(device: Loaded[DeviceMap], procedure: Loaded[Procedure]) -> list[Problem]:
     """Every finding on a procedure and on its part map, the most serious first, then by file and line.
 
-    A procedure that names only its target has no steps to follow: only its part map is checked then.
-    Time grows linearly with the number of parts and steps.
+    The steps of a procedure that names its target were made from the part map: what is wrong with them is told
+    where it is written, which may be in the part map. Time grows linearly with the number of parts and steps.
     Raises ValueError when the two do not belong together.
     """
     if procedure.model.device != device.model.id:
@@ -58,8 +58,13 @@ def check(device: Loaded[DeviceMap], procedure: Loaded[Procedure]) -> list[Probl
 def _problem(
     rule: Rule, finding: Finding, device: Loaded[DeviceMap], procedure: Loaded[Procedure] | None
 ) -> Problem:
-    file: Loaded[DeviceMap] | Loaded[Procedure] = device if finding.in_map or procedure is None else procedure
-    line, column = file.where(*finding.keys)
+    file: Loaded[DeviceMap] | Loaded[Procedure] = device
+    keys = finding.keys
+    if procedure is not None and not finding.in_map:
+        in_map, keys = procedure.source(*keys)
+        file = device if in_map else procedure
+    spot = file.spots.find(keys)
+    line, column = spot.line, spot.column
     value = "" if finding.value is None else shown(finding.value)
     return Problem(
         str(file.path), line, column, rule.severity, rule.id, value, finding.message, finding.remedy
@@ -67,4 +72,6 @@ def _problem(
 
 
 def _in_order(found: Iterable[Problem]) -> list[Problem]:
-    return sorted(dict.fromkeys(found), key=lambda p: (_RANK[p.severity], p.file, p.line, p.column))
+    # a text of the part map is looked at there and again in the step that was made from it
+    once = {(p.file, p.line, p.column, p.rule, p.value): p for p in found}
+    return sorted(once.values(), key=lambda p: (_RANK[p.severity], p.file, p.line, p.column))

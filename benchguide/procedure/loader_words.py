@@ -30,12 +30,23 @@ def problems_of(error: ValidationError, model: type[BaseModel], spots: Spot, fil
         rule, message, remedy = _words(item, loc, model)
         missing = item["type"] == "missing"
         spot = spots.find(loc[:-1] if missing else loc)
+        if item["type"] == "value_error":
+            spot = _spot_named(spot, message)
         at = spot.key if spot.key and item["type"] == "extra_forbidden" else (spot.line, spot.column)
         value = shown(loc[-1]) if item["type"] == "extra_forbidden" else shown(item["input"])
         if missing or item["type"] == "value_error":
             value = ""
         found.append(Problem(file, *at, Severity.ERROR, rule, value, message, remedy))
     return found
+
+
+def _spot_named(group: Spot, message: str) -> Spot:
+    """The value of a group that a message names first (`time_s`, or "3 places"), else the group itself."""
+    for quoted, counted in re.findall(r"`([a-z_]+)`|^\d+ ([a-z_]+)", message):
+        found = (group.below or {}).get(quoted or counted)
+        if found is not None:
+            return found
+    return group
 
 
 def _words(item: Any, loc: Loc, model: type[BaseModel]) -> Words:

@@ -55,7 +55,7 @@ _COMMANDS = _set(
     "lift take remove undo unscrew peel pull draw open unplug disconnect loosen fit put press push close plug connect "
     "tighten drive screw lay lower set slide pry prise refit insert"
 )
-_BETWEEN = _set("the a an both all each every new old out off up in on down back")
+_PASSED = _set("the a an both all each every new old out off up in on down back") | frozenset(_NUMBERS)
 #: what may follow the name of a part when the name is over ("the display straight up", not "the display bracket")
 _FOLLOWS = _set(
     "straight up out off level evenly by at from with on over into in to towards down and under through slowly gently "
@@ -219,10 +219,11 @@ def _commanded(text: str, names: Names) -> Iterator[str]:
         words = words_of(sentence)
         if not words or words[0].text not in _COMMANDS:
             continue
-        start = 1
-        while start < len(words) and (words[start].text in _BETWEEN or words[start].text in _NUMBERS):
+        start, found = 1, names.at(words, 1)
+        # "back" may be passed over in "put back the lid", and is a part of the name in "fit the back cover"
+        while not found and start < len(words) and words[start].text in _PASSED:
             start += 1
-        found = names.at(words, start)
+            found = names.at(words, start)
         if not found:
             continue
         end = start + found[1]

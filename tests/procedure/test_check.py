@@ -482,9 +482,17 @@ def test_screws_half_a_millimetre_apart_are_not_called_alike(sample):
     assert [p.rule for p in sample.check_texts(device, sample.procedure)] == ["shared-cell"]
 
 
-def test_a_target_without_steps_checks_only_the_map(sample):
-    head = sample.procedure.split("steps:")[0]
-    assert sample.check_texts(sample.device, head) == []
+def test_steps_made_from_the_part_map_are_told_where_they_are_written(sample):
+    """A procedure without steps: what its made steps get wrong stands in the part map, and once only."""
+    head = sample.procedure.split("steps:")[0].replace("tools: [driver, lever, warmer]\n", "")
+    device = sample.edited(sample.device, ("Take out the four case screws", "Take out the 3 case screws"))
+    found = [p for p in sample.check_texts(device, head) if p.severity is Severity.WARNING]
+    assert [(p.rule, p.file, p.line) for p in found if p.rule == "count-in-text"] == [
+        ("count-in-text", "dimmer.device.yaml", sample.line_of(device, "off_text: "))
+    ]
+    assert {p.rule for p in sample.check_texts(sample.device, head) if p.severity is Severity.ERROR} <= {
+        "cell-caution"
+    }
 
 
 def test_a_procedure_of_another_device_is_refused(sample):

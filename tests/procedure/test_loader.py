@@ -63,7 +63,7 @@ DEVICE_ERRORS = [
     (
         "contradiction",
         ("[77, 3], [3, 47]", "[3, 47]"),
-        "- id: case-screws",
+        "places: [[3, 3]",
         5,
         "List one place for each screw",
     ),
