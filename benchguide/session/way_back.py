@@ -15,7 +15,7 @@ from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, Action, PartKind, Stage, WaitKind
 from benchguide.session import names
 from benchguide.session.state import Mark, State
-from benchguide.session.way_back_order import in_order, must_precede
+from benchguide.session.way_back_order import in_order, mixes_energy, must_precede
 
 #: parts whose refit makes a test before sealing worth doing again
 TESTED = frozenset({PartKind.CONNECTOR, PartKind.MODULE, PartKind.CELL})
@@ -113,7 +113,7 @@ class _Laying:
                 later = expected.intersection(step.parts)
                 expected -= later
                 if parts or later or self._pinned(step.id):
-                    self._add(Item((step,), place, parts))
+                    self._add_refit(Item((step,), place, parts))
             elif self._pinned(step.id) or self._of_use(step, expected):
                 self._add(Item((step,), place))
 
@@ -124,6 +124,12 @@ class _Laying:
         if step.lines or step.reading:
             return True
         return any(part in self.state.came_off or part in expected for part in step.parts)
+
+    def _add_refit(self, item: Item) -> None:
+        """Add a refit; an energy source is never connected in one step with what must be in before it."""
+        mixed = mixes_energy(self.state.job.device, item.parts)
+        for one in self._split(item) if mixed else [item]:
+            self._add(one)
 
     def _add(self, item: Item) -> None:
         self.items.append(item)
@@ -144,7 +150,7 @@ class _Laying:
         for place, step in enumerate(self.written):
             if step.id in again:
                 sealed = sealed or step.seals
-                self._add(Item((self._copy(step, again[step.id]),), place, again[step.id]))
+                self._add_refit(Item((self._copy(step, again[step.id]),), place, again[step.id]))
             elif not self._is_open(step.id) and step.action in RETURN_ONLY:
                 cures = (
                     sealed and not step.parts and step.wait is not None and step.wait.kind is WaitKind.CURE
@@ -295,12 +301,17 @@ class _Laying:
         first = step.model_copy(update={"parts": (item.parts[0],)})
         made = [Item((first,), item.place, item.parts[:1], item.before)]
         for part in item.parts[1:]:
-            copy = step.model_copy(
-                update={"id": self._free(f"{names.root(step.id)}-{part}"), "parts": (part,)}
-            )
-            made.append(Item((copy,), item.place, (part,), item.before))
+            made.append(Item((self._single(step, part),), item.place, (part,), item.before))
         made[-1] = Item((*made[-1].steps, *rest), item.place, made[-1].parts, item.before)
         return made
+
+    def _single(self, step: Step, part: str) -> Step:
+        """A copy of a step for one of its parts; the one laid before, if it is still open."""
+        wanted = f"{names.root(step.id)}-{part}"
+        for old in self.current:
+            if old.parts == (part,) and old.id.startswith(wanted) and self._is_open(old.id):
+                return old
+        return step.model_copy(update={"id": self._free(wanted), "parts": (part,)})
 
 
 #: stages of generated steps, taken from the step before them
@@ -351,6 +362,8 @@ def fits(state: State) -> bool:
             if not parts and not mark.entered:
                 return False
             out -= parts
+            if not mark.entered and mixes_energy(state.job.device, parts):
+                return False
             if any(out.intersection(preds.get(part, ())) for part in parts):
                 return False
     return not out and not _test_missing(state)

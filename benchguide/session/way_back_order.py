@@ -64,6 +64,12 @@ def _before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> s
     return {p for p in out if p not in free and device.by_id[p].kind is PartKind.CONNECTOR}
 
 
+def mixes_energy(device: DeviceMap, parts: Collection[str]) -> bool:
+    """Whether some of these parts must be in before another one of them because that connects energy."""
+    isolators = [device.by_id[part] for part in parts if device.by_id[part].isolates]
+    return any(_before_energy(device, isolator, parts) - {isolator.id} for isolator in isolators)
+
+
 def in_order(items: Sequence[I], preds: Preds, split: Callable[[I], list[I]]) -> list[I]:
     """The items in their own order, but each after those that must precede it: these are drawn forward.
 
