@@ -24,6 +24,39 @@ DATA = click.option(
     help="Data folder (else BENCHGUIDE_DATA, else the usual place).",
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+OUT_FILE = click.option(
+    "-o",
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File to write; else standard output.",
+)
+MARKED = click.option(
+    "-o",
+    "--out",
+    "marked",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the picture with what was found drawn in (.jpg or .png).",
+)
+
+
+class Pixels(click.ParamType):
+    """x,y,width,height in whole pixels."""
+
+    name = "x,y,width,height"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> tuple[int, ...]:
+        try:
+            x, y, width, height = (int(part) for part in str(value).split(","))
+        except ValueError:
+            self.fail(
+                f"{value!r} is no place; give x,y,width,height in whole pixels, as 100,80,300,200.",
+                param,
+                ctx,
+            )
+        return x, y, width, height
+
+
+PIXELS = Pixels()
 
 
 class BenchGroup(click.Group):
@@ -198,14 +231,45 @@ def _device(name: Path) -> DeviceMap:
     return bundled.model if bundled else load_device(name).model
 
 
+@main.command("write-out")
+@click.argument("procedure", type=click.Path(path_type=Path))
+@OUT_FILE
+def write_out(procedure: Path, out: Path | None) -> None:
+    """Turn a procedure that names its target into one with every step written out, to edit."""
+    from benchguide.procedure.write_out import write_out as written
+
+    text = written(procedure, out)
+    click.echo(str(out) if out else text, nl=bool(out))
+
+
+@main.command("photo-check")
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option("--place", type=PIXELS, help="Where the part is in the photo: x,y,width,height in pixels.")
+@click.option(
+    "--before", type=click.Path(path_type=Path), help="An earlier photo of the view, to tell new glare."
+)
+@MARKED
+@AS_JSON
+@click.pass_context
+def photo_check(
+    ctx: click.Context,
+    photo: Path,
+    place: tuple[int, int, int, int] | None,
+    before: Path | None,
+    marked: Path | None,
+    as_json: bool,
+) -> None:
+    """Say whether a photo is good: focus, shake, light, glare. Exit code 1 for a poor one."""
+    from benchguide.camera.photo_check_command import photo_check as checked
+
+    text, good = checked(photo, place=place, before=before, marked=marked, as_json=as_json)
+    click.echo(text)
+    ctx.exit(0 if good else 1)
+
+
 @main.command()
 @click.argument("kind", type=click.Choice(["device", "procedure"]))
-@click.option(
-    "-o",
-    "--out",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="File to write; else standard output.",
-)
+@OUT_FILE
 def schema(kind: Literal["device", "procedure"], out: Path | None) -> None:
     """Write the JSON Schema of a file kind, for editors."""
     from benchguide.procedure.schema import json_schema
