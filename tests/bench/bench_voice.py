@@ -1,0 +1,376 @@
+"""How well spoken commands are heard: `python tests/bench/bench_voice.py [CASES] [--cache DIR] [--hours 2]`.
+
+Commands and numbers said by the test voices of voice_corpus.py, with and without bench noise; running English speech
+and bench noise in which nothing may be heard; delay, processor time, memory. CASES is a folder of recordings with a
+truth.json (cases: file, speech_dbfs, events of phrase, start, end), measured besides. Baseline of the same run:
+pocketsphinx with a grammar of the same phrases (JSGF), given the same stretches of speech.
+
+--short takes a few voices and a few minutes. --net pocketsphinx measures the second recogniser. --numbers-on listens
+for counts in running speech too. Delay is stream time from the end of a phrase to the command, and the time the
+computing took. Exit code 1 when a bar is missed. The first run makes the recordings, which takes half an hour.
+"""
+
+import argparse
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+sys.path.insert(0, str(Path(__file__).parent))
+
+import numpy as np
+import voice_corpus as corpus
+from voice_corpus import RATE, Take, Voice
+
+from benchguide.speech.phonemes import PhonemeNet, load_net, optional
+from benchguide.speech.phrases import Group, PhraseTable, bundled
+from benchguide.speech.recogniser import Recogniser
+from benchguide.speech.recogniser_judge import PhraseJudge, Verdict
+from benchguide.speech.recording import Recording
+from benchguide.speech.voice_activity import SileroJudge
+
+PIECE = RATE // 50  # a microphone gives some 20 ms at a time
+CONDITIONS = ("clean", "fan20", "fan10", "fan5", "click10", "chat20")
+HEARD_BARS = {"clean": 0.97, "fan10": 0.94, "fan5": 0.90}
+WRONG_BAR, NUMBER_BAR, FALSE_AN_HOUR, DELAY_BAR_S, CPU_BAR, MEMORY_BAR_MB = 0.003, 0.90, 1.0, 0.6, 0.08, 150
+#: One-sided 95 % upper limit of a Poisson mean when 0, 1, 2 ... were counted (handbook values, from memory).
+POISSON_95 = (3.0, 4.74, 6.30, 7.75, 9.15, 10.51)
+
+
+class Beside(PhraseJudge):
+    """The judge under test; gives each stretch to the baseline too."""
+
+    def __init__(self, table: PhraseTable, net: PhonemeNet, baseline: "Grammar | None") -> None:
+        super().__init__(table, net)
+        self._baseline = baseline
+        self.other: list[str | None] = []
+
+    def judge(self, samples: np.ndarray, groups: tuple[Group, ...], too_long: bool = False) -> Verdict:
+        if self._baseline:
+            self.other.append(None if too_long else self._baseline.words(samples, groups))
+        return super().judge(samples, groups, too_long)
+
+
+class Grammar:
+    """Baseline: pocketsphinx, its English model and dictionary, a JSGF grammar of the phrases."""
+
+    def __init__(self, table: PhraseTable) -> None:
+        sphinx = optional("pocketsphinx", "pocketsphinx")
+        self._decoders = {}
+        for groups in ((Group.COMMAND,), (Group.COMMAND, Group.NUMBER)):
+            decoder = sphinx.Decoder(samprate=RATE, loglevel="FATAL", lm=None)
+            lines = " | ".join(phrase.words for phrase in table.of(*groups))
+            decoder.add_jsgf_string("bench", f"#JSGF V1.0; grammar bench; public <phrase> = {lines};")
+            decoder.activate_search("bench")
+            self._decoders[groups] = decoder
+        self.cpu_s = self.sound_s = 0.0
+
+    def words(self, samples: np.ndarray, groups: tuple[Group, ...]) -> str | None:
+        started = time.process_time()
+        decoder = self._decoders[groups]
+        decoder.start_utt()
+        decoder.process_raw((np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes(), full_utt=True)
+        decoder.end_utt()
+        self.cpu_s += time.process_time() - started
+        self.sound_s += len(samples) / RATE
+        return decoder.hyp().hypstr if decoder.hyp() else None
+
+
+@dataclass
+class Tally:
+    """Counts over takes of one kind."""
+
+    said: int = 0
+    heard: int = 0
+    wrong: int = 0
+    extra: int = 0
+    base_heard: int = 0
+    base_wrong: int = 0
+    base_extra: int = 0
+    seconds: float = 0.0
+    cpu_s: float = 0.0
+    delays: list[float] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
+    false: list[str] = field(default_factory=list)
+
+    def add(self, other: "Tally") -> "Tally":
+        for name, value in vars(other).items():
+            setattr(self, name, getattr(self, name) + value)
+        return self
+
+
+class Bench:
+    """Holds what is loaded once."""
+
+    def __init__(self, net: str | None, baseline: bool) -> None:
+        self.table = bundled()
+        self.net = load_net(net)
+        self.voice = SileroJudge()
+        self.baseline = Grammar(self.table) if baseline else None
+
+    def run(self, take: Take, numbers: bool, piece: int = PIECE) -> Tally:
+        """One take through a fresh recogniser; every command and every delay counted."""
+        self.voice.reset()
+        judge = Beside(self.table, self.net, self.baseline)
+        listener = Recogniser(self.table, judge=judge, voice=self.voice)
+        listener.numbers, listener.talker_db = numbers, take.level
+        tally, found, other, seen = Tally(said=len(take.truth), seconds=len(take.sound) / RATE), [], [], 0
+        sound = np.concatenate([take.sound, np.zeros(RATE, np.float32)])
+        base_cpu = self.baseline.cpu_s if self.baseline else 0.0
+        for start in range(0, len(sound), piece):
+            before = time.thread_time()
+            heard = listener.feed(sound[start : start + piece])
+            spent = time.thread_time() - before
+            tally.cpu_s += spent
+            now = min(start + piece, len(sound)) / RATE
+            found += [(h.words, h.start_s, h.end_s, now, spent) for h in heard]
+            other += [(w, now) for w in judge.other[seen:]]
+            seen = len(judge.other)
+        if self.baseline:
+            tally.cpu_s -= self.baseline.cpu_s - base_cpu
+        _match(take, tally, found)
+        _match_baseline(take, tally, other)
+        return tally
+
+
+def _match(take: Take, tally: Tally, found: list[tuple[str, float, float, float, float]]) -> None:
+    used = set()
+    for words, begin, end in take.truth:
+        mine = [i for i, f in enumerate(found) if i not in used and f[1] < end and f[2] > begin]
+        used |= set(mine)
+        right = [i for i in mine if found[i][0] == words]
+        tally.heard += bool(right)
+        tally.wrong += len(mine) - len(right[:1])
+        tally.delays += [found[i][3] - end + found[i][4] for i in right[:1]]
+        if not right:
+            tally.missed.append(f"{take.name}: {words}" + "".join(f" as {found[i][0]}" for i in mine))
+    tally.extra += len(found) - len(used)
+    tally.false += [
+        f"{take.name} at {found[i][1]:.1f} s: {found[i][0]}" for i in set(range(len(found))) - used
+    ]
+
+
+def _match_baseline(take: Take, tally: Tally, other: list[tuple[str | None, float]]) -> None:
+    """The baseline gets the same stretches; each belongs to the phrase that ended up to a second before it."""
+    for words, begin, end in take.truth:
+        mine = [w for w, at in other if w and begin < at - 0.3 and end > at - 1.2]
+        tally.base_heard += words in mine
+        tally.base_wrong += any(w != words for w in mine) and words not in mine
+    if not take.truth:
+        tally.base_extra += sum(1 for w, _ in other if w)
+
+
+def command_takes(
+    table: PhraseTable,
+    voices: Iterable[Voice],
+    condition: str,
+    group: Group,
+    cache: Path,
+    chatter: np.ndarray,
+) -> Iterator[Take]:
+    """One take a voice with every phrase of the group."""
+    phrases = [p.words for p in table.of(group)]
+    for turn, voice in enumerate(voices):
+        spoken = list(zip(phrases, corpus.said(voice, phrases, cache), strict=True))
+        seed = 10_000 + 100 * turn + 10 * CONDITIONS.index(condition) + (group == Group.NUMBER)
+        yield corpus.spoken_take(voice.name, spoken, condition, seed, chatter)
+
+
+def case_takes(folder: Path) -> Iterator[tuple[str, Take]]:
+    """The recordings of a folder with a truth.json."""
+    for case in json.loads((folder / "truth.json").read_text())["cases"]:
+        sound = np.concatenate(list(Recording(folder / case["file"])))
+        truth = tuple((e["phrase"], e["start"], e["end"]) for e in case["events"])
+        yield case["cond"], Take(case["file"], sound, truth, case["speech_dbfs"])
+
+
+class Table:
+    """Prints rows and remembers whether a bar was missed."""
+
+    def __init__(self) -> None:
+        self.missed = 0
+        print(f"{'what':<46}{'bar':>10}{'figure':>12}  n, baseline")
+
+    def row(self, what: str, bar: str, figure: str, met: bool | None, rest: str) -> None:
+        self.missed += met is False
+        mark = {True: "", False: "  MISSED", None: ""}[met]
+        print(f"{what:<46}{bar:>10}{figure:>12}  {rest}{mark}", flush=True)
+
+    def false_row(self, what: str, tally: Tally) -> None:
+        hours = tally.seconds / 3600
+        upper = POISSON_95[tally.extra] / hours if tally.extra < len(POISSON_95) else float("inf")
+        rest = f"{hours:.2f} h, at most {upper:.1f}/h at 95 %; JSGF {tally.base_extra}"
+        met = tally.extra <= max(1.0, FALSE_AN_HOUR * hours)
+        self.row(what, "1/h", f"{tally.extra / hours:.2f}/h" if hours else "-", met, rest)
+        for line in tally.false:
+            print(f"    {line}")
+
+
+def measure_commands(bench: Bench, table: Table, voices: tuple[Voice, ...], cache: Path, show: bool) -> Tally:
+    """Two-word commands by condition, then counts."""
+    chatter = np.concatenate(corpus.said(corpus.available(corpus.DEV)[0], corpus.sentences()[1:7], cache))
+    every = Tally()
+    for condition in CONDITIONS:
+        tally = Tally()
+        for take in command_takes(bench.table, voices, condition, Group.COMMAND, cache, chatter):
+            tally.add(bench.run(take, numbers=False))
+        every.add(tally)
+        _command_row(table, f"commands, {condition}", HEARD_BARS.get(condition), tally, show)
+    wrong = (every.wrong + every.extra) / every.said
+    table.row("wrong command", f"{WRONG_BAR:.1%}", f"{wrong:.2%}", wrong <= WRONG_BAR,
+              f"n={every.said}; JSGF {every.base_wrong / every.said:.1%}")  # fmt: skip
+    for condition in ("clean", "fan10"):
+        tally = Tally()
+        for take in command_takes(bench.table, voices, condition, Group.NUMBER, cache, chatter):
+            tally.add(bench.run(take, numbers=True))
+        _command_row(table, f"counts, {condition}", NUMBER_BAR if condition == "clean" else None, tally, show)
+    return every
+
+
+def _command_row(table: Table, what: str, bar: float | None, tally: Tally, show: bool) -> None:
+    share = tally.heard / tally.said
+    rest = (
+        f"n={tally.said}, wrong {tally.wrong}, extra {tally.extra}; "
+        f"JSGF {tally.base_heard / tally.said:.1%}, wrong {tally.base_wrong}"
+    )
+    table.row(what, f"{bar:.0%}" if bar else "-", f"{share:.1%}", None if bar is None else share >= bar, rest)
+    if show:
+        print("".join(f"    {line}\n" for line in tally.missed), end="")
+
+
+def measure_false(
+    bench: Bench, table: Table, voices: tuple[Voice, ...], cache: Path, args: argparse.Namespace
+) -> Tally:
+    """Running speech (synthetic, then human), then bench noise with talk across the room."""
+    running = Tally()
+    for take in corpus.running_speech(voices, args.hours, cache):
+        running.add(bench.run(take, args.numbers_on, RATE // 2))
+    for take in corpus.human_prompts():
+        running.add(bench.run(take, args.numbers_on, RATE // 2))
+    table.false_row("false accepts, running English speech", running)
+    noise = Tally()
+    far = [np.concatenate(corpus.said(v, corpus.sentences()[20:26], cache)) for v in voices[:6:2]]
+    for take in corpus.bench_noise(args.noise_hours, lambda part: far[part % len(far)]):
+        noise.add(bench.run(take, args.numbers_on, RATE // 2))
+    table.false_row("false accepts, bench noise and distant talk", noise)
+    return noise
+
+
+def ordinary_bench(bench: Bench, voices: tuple[Voice, ...], cache: Path) -> Tally:
+    """Ten minutes of fan, clicks and distant talk with a dozen commands in it."""
+    phrases = [p.words for p in bench.table.of(Group.COMMAND)]
+    far = np.concatenate(corpus.said(voices[0], corpus.sentences()[20:26], cache))
+    total = Tally()
+    for take in corpus.bench_noise(2 / 12, lambda _: far):
+        sound = take.sound.copy()
+        for i, spoken in enumerate(corpus.said(voices[-1], phrases, cache)[:6]):
+            at = (20 + 45 * i) * RATE
+            sound[at : at + len(spoken)] += spoken * 10 ** ((take.level + 20) / 20)
+        total.add(bench.run(Take("ordinary", np.clip(sound, -1, 1), (), take.level), numbers=False))
+    return total
+
+
+MEMORY = """
+import resource, sys
+import numpy as np
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+from benchguide.speech.phrases import bundled
+from benchguide.speech.recogniser import Recogniser
+listener = Recogniser(bundled())
+listener.numbers = True
+sound = (np.random.default_rng(1).standard_normal(16000 * 60) * 0.01).astype(np.float32)
+for start in range(0, len(sound), 8000):
+    listener.feed(sound[start:start + 8000])
+listener._judge.judge(sound[:56000], ("command", "number"))
+print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024)
+"""
+
+
+def memory_mb() -> float:
+    """Peak memory that listening adds to a process that has NumPy, in MB, in a process of its own."""
+    root = str(Path(__file__).parents[2])
+    done = subprocess.run(
+        [sys.executable, "-c", MEMORY], cwd=root, capture_output=True, text=True, check=True
+    )
+    return float(done.stdout)
+
+
+def measure_cases(bench: Bench, table: Table, folder: Path, show: bool) -> None:
+    """Every recording of the folder, by condition; commands and counts all listened for."""
+    total = Tally()
+    for _condition, take in case_takes(folder):
+        total.add(bench.run(take, numbers=True))
+    _command_row(table, f"cases in {folder.name}", None, total, show)
+    for line in total.false:
+        print(f"    extra: {line}")
+
+
+def options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("cases", nargs="?", type=Path, help="folder of recordings with a truth.json")
+    parser.add_argument("--cache", type=Path, default=Path.home() / ".cache" / "benchguide-voice-bench")
+    parser.add_argument(
+        "--hours", type=float, default=1.7, help="synthetic running speech (human prompts come on top)"
+    )
+    parser.add_argument("--noise-hours", type=float, default=1.0)
+    parser.add_argument("--short", action="store_true")
+    parser.add_argument("--net", choices=("hama", "pocketsphinx"))
+    parser.add_argument("--numbers-on", action="store_true")
+    parser.add_argument("--only", choices=("commands", "false", "load", "cases"))
+    parser.add_argument("--show", action="store_true", help="print what was missed")
+    parser.add_argument("--dev", action="store_true", help="the voices for tuning, not the ones for judging")
+    args = parser.parse_args()
+    if args.short:
+        args.hours, args.noise_hours = 0.05, 1 / 12
+    return args
+
+
+def main() -> int:
+    args = options()
+    voices = corpus.available(corpus.DEV if args.dev else corpus.TEST)
+    left_out = [v.name for v in (corpus.DEV if args.dev else corpus.TEST) if v not in voices]
+    print(
+        f"voices: {', '.join(v.name for v in voices)}"
+        + (f"; left out: {', '.join(left_out)}" if left_out else "")
+    )
+    voices = voices[::4] if args.short else voices
+    bench, table = Bench(args.net, baseline=True), Table()
+    print(f"network: {bench.net.name}")
+    if args.only in (None, "commands"):
+        every = measure_commands(bench, table, voices, args.cache, args.show)
+        delay = float(np.percentile(every.delays, 95))
+        rest = f"n={len(every.delays)}, median {np.median(every.delays):.2f} s"
+        met = delay <= DELAY_BAR_S
+        table.row(
+            "end of phrase to command, 95th percentile", f"{DELAY_BAR_S} s", f"{delay:.2f} s", met, rest
+        )
+    if args.only in (None, "false"):
+        measure_false(bench, table, voices, args.cache, args)
+    if args.only in (None, "load"):
+        quiet = Bench(args.net, baseline=False)
+        tally = ordinary_bench(quiet, voices, args.cache)
+        load = tally.cpu_s / tally.seconds
+        table.row(
+            "processor, ordinary bench",
+            f"{CPU_BAR:.0%}",
+            f"{load:.1%}",
+            load <= CPU_BAR,
+            f"{tally.seconds:.0f} s",
+        )
+        added = memory_mb()
+        table.row(
+            "memory added", f"{MEMORY_BAR_MB} MB", f"{added:.0f} MB", added <= MEMORY_BAR_MB, "own process"
+        )
+    if args.cases and args.only in (None, "cases"):
+        measure_cases(bench, table, args.cases, args.show)
+    return 1 if table.missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

