@@ -203,10 +203,10 @@ class _Job:
     def _way_back(self, refits: list[str], stage: Stage) -> Iterator[Made]:
         for name in refits:
             for bond in self._bond_work.get(name, ()):
+                glued = self.device.by_id[bond]
                 at = self.at.get(bond)
-                yield from made_works(
-                    self.device, self.device.by_id[bond], "before_on", at, self.names, stage, "back"
-                )
+                work = made_works(self.device, glued, "before_on", at, self.names, stage, "back")
+                yield from led(work, self._turn(glued))
             part = self.device.by_id[name]
             made = made_on(self.device, part, self.at.get(name), self.names, stage)
             yield from led(made, self._turn(part))

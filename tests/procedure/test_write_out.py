@@ -61,6 +61,7 @@ def test_it_is_readable():
     assert "wait: {kind: heat, for_s: 120, limit_c: 55}" in text
     assert "\n\n\n" not in text
     assert text.endswith("\n")
+    assert not [line for line in text.splitlines() if line.endswith(" ")]
 
 
 def test_what_is_written_out_is_not_written_out_again():
