@@ -5,7 +5,7 @@ It decides nothing: keys raise actions (bench_commands.py), the driver's signals
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QObject, QPoint, QRectF, QSize, Qt, Signal
@@ -15,17 +15,21 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QVBoxLayout
 from benchguide.camera.worker import CameraState, CameraStatus
 from benchguide.session import commands as cmd
 from benchguide.session.events import Fact
-from benchguide.session.gates import Gate, gates_for_finish, gates_for_step
+from benchguide.session.gate import Gate
+from benchguide.session.gates import gates_for_finish, gates_for_step
 from benchguide.session.moment import Moment
 from benchguide.session.reference import as_found_for
 from benchguide.session.state import Mark, State, Status
 from benchguide.window.actions import BENCH, Actions
+from benchguide.window.ahead import Ahead, likely_next
 from benchguide.window.bench_commands import BenchCommands
 from benchguide.window.bench_words import moved_words, recent_words
 from benchguide.window.camera_link import CameraLink
 from benchguide.window.clock_words import clock_figures
 from benchguide.window.driver import BenchDriver
+from benchguide.window.finish import Finish
 from benchguide.window.theme import Theme, set_role
+from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.answers import AnswerList
 from benchguide.window.widgets.camera_view import CameraView, Mode
 from benchguide.window.widgets.clock_strip import ClockStrip
@@ -88,6 +92,8 @@ class BenchRoom(QWidget):
         self._reference = ""
         self._opacity = 0.5
         self._mode: Mode = "live"
+        self._sums, self._finish = VisitSums(), Finish()
+        self._ahead = Ahead(self)
         self._make_widgets()
         self._arrange()
         self._connect()
@@ -108,6 +114,14 @@ class BenchRoom(QWidget):
         self.rail = Rail(theme)
         self.keys = {name: BigKey(self._actions[name], theme, primary=name in PRIMARY) for name in KEYS}
         self.more = BigKey(None, theme, "More", "M")
+        # nothing but the window's ground lies behind these: it is not painted first where they paint over it
+        self.gates.stand_on("ground")
+        for painted in (self.device, self.clock, self.rail):
+            painted.stand_on("ground")
+        for panel in (self.instruction, self.stack):
+            panel.stand_on("ground")
+        for key in (*self.keys.values(), self.more):
+            key.stand_on("ground")
         # these two scroll by themselves: on a small screen they share what height there is
         self.instruction.setMinimumHeight(round(6 * theme.sizes.body_px))
         self.answers.setMinimumHeight(round(6 * theme.sizes.body_px))
@@ -227,6 +241,7 @@ class BenchRoom(QWidget):
             self._driver.changed.disconnect(self._on_facts)
             self._driver.ticked.disconnect(self._on_tick)
         self._driver = driver
+        self._ahead.drop()
         if driver is None:
             self._show_nothing()
             return
@@ -266,7 +281,7 @@ class BenchRoom(QWidget):
             # the machine slept: the question comes up with the clock, not with a command
             self._show_recent(state)
         if state.open:
-            self.clock.set_times(clock_figures(state, moment))
+            self.clock.set_times(clock_figures(state, moment, self._sums, self._finish))
             self.rail.set_state(state)
 
     # -- showing
@@ -279,12 +294,12 @@ class BenchRoom(QWidget):
         step, job = state.step, state.job
         gates = self._gates(state)
         self.instruction.show_step(
-            step, job.device, state.here + 1, len(job.steps), gates, moved_words(state, step)
+            step, job.device, state.here + 1, len(state.steps), gates, moved_words(state, step)
         )
         # the list itself says how many answers are missing
-        gates = tuple(gate for gate in gates if gate.kind != "answers")
+        told = tuple(gate for gate in gates if gate.kind != "answers")
         # one at a time: the next follows when it is met; the instruction says how many there are
-        self.gates.set_gates(gates[:1])
+        self.gates.set_gates(told[:1])
         self._share_right(bool(step.lines), any(gate.kind in PHOTO_GATES for gate in gates))
         self.answers.set_lines(
             step.lines, {line: answer for (at, line), answer in state.answers.items() if at == step.id}
@@ -295,9 +310,25 @@ class BenchRoom(QWidget):
         self._show_reference(state)
         self._show_frame(state, gates)
         self._show_recent(state)
-        self._show_keys(state)
+        self._show_keys(state, gates)
         if self._driver:
-            self._on_tick(*self._driver.read_clock())
+            now = self._driver.read_clock()
+            self._on_tick(*now)
+            self._ahead.plan(self._prepare(*now))
+
+    def _prepare(self, state: State, moment: Moment) -> Iterator[None]:
+        """Draw ahead what the likely next commands will show, a little at each turn."""
+        for after in likely_next(state, moment):
+            yield
+            step = after.step
+            self.clock.prepare(clock_figures(after, moment, self._sums.copied(), self._finish))
+            yield
+            gates = [gate for gate in self._gates(after) if gate.kind != "answers"]
+            yield from self.gates.prepare(gates[:1])
+            yield from self.instruction.prepare(step, after.job.device)
+            yield from self.answers.prepare(step.lines)
+            if not step.lines:
+                yield from self.device.prepare(after.ledger, step)
 
     def _share_right(self, lines: bool, photo_due: bool) -> None:
         """A list to answer takes the place of the drawing, and on a small screen that of the camera."""
@@ -347,7 +378,7 @@ class BenchRoom(QWidget):
         photos = [p for p in self._driver.state.photos if p.step == step] if self._driver else []
         return photos[-1].sha256 if photos else ""
 
-    def _show_keys(self, state: State) -> None:
+    def _show_keys(self, state: State, gates: tuple[Gate, ...]) -> None:
         actions, step = self._actions, state.step
         actions["hold"].setText("Continue" if state.status is Status.HELD else "Hold")
         closing = self._at_end(state)
@@ -361,12 +392,11 @@ class BenchRoom(QWidget):
             actions[name].setVisible(bool(self._reference))
         for name, key in self.keys.items():
             key.setVisible(actions[name].isVisible())
-        gates = self._gates(state)
         self.keys["take-photo"].set_wanted(any(gate.kind in PHOTO_GATES for gate in gates))
         self.keys["step-done"].set_primary(not gates and not state.to_confirm)
 
     def _at_end(self, state: State) -> bool:
-        last = state.here == len(state.job.steps) - 1
+        last = state.here == len(state.steps) - 1
         return last and state.mark_of(state.step.id).mark is not Mark.OPEN
 
     def _show_more(self) -> None:

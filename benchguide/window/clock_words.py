@@ -4,22 +4,21 @@ from datetime import timedelta
 
 from benchguide.session.clock import Mode
 from benchguide.session.countdown import left_s
-from benchguide.session.forecast import left_to_do
 from benchguide.session.moment import Moment
 from benchguide.session.state import State
-from benchguide.session.times import session_times, step_times
+from benchguide.window.finish import Finish
+from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.clock_strip import ClockFigures, CountdownFigure
 
 
-def clock_figures(state: State, now: Moment) -> ClockFigures:
+def clock_figures(state: State, now: Moment, sums: VisitSums, finish: Finish) -> ClockFigures:
     """What the clock strip shows for a state that was read at `now`."""
     step = state.step
-    here = step_times(state).get(step.id)
-    whole = session_times(state)
+    here, whole = sums.of_step(state, step.id), sums.of_session(state)
     wait = step.wait.for_s if step.wait else 0
-    soonest, latest = left_to_do(state, now).range_s
+    soonest, latest = finish.left(state, now, sums).range_s
     return ClockFigures(
-        step_s=here.touch_s + here.waiting_s if here else 0.0,
+        step_s=here.touch_s + here.waiting_s,
         expected_s=(step.time_s[0] + wait, step.time_s[1] + wait),
         worked_s=whole.touch_s,
         waiting_s=whole.waiting_s,

@@ -513,7 +513,7 @@ def test_an_unchanged_state_is_not_painted_again(theme, show, qtbot) -> None:
     rail.set_state(state(1))
     painted(rail)
     updates: list[int] = []
-    rail.update = lambda: updates.append(1)  # type: ignore[method-assign]
+    rail.update = lambda *_: updates.append(1)  # type: ignore[method-assign]
     rail.set_state(state(1))
     assert updates == []
     rail.set_state(state(2))

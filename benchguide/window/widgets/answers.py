@@ -3,7 +3,7 @@
 Arrows choose the line, 1 to 4 answer it. It shows answers and emits them; keeping them is not its work.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from PySide6.QtCore import QEvent, Qt, QTimer, Signal
 from PySide6.QtGui import QFontMetricsF, QKeyEvent, QResizeEvent
@@ -125,6 +125,8 @@ class AnswerList(Panel):
 
     def set_lines(self, lines: Sequence[CheckLine], answers: Mapping[str, str]) -> None:
         """Show these lines; `answers` are by line id. A new list starts at its first unanswered line."""
+        if not lines and not self._count:
+            return
         ids = tuple(line.id for line in lines)
         while len(self._rows) < len(lines):
             self._add_row()
@@ -139,6 +141,13 @@ class AnswerList(Panel):
         if ids != self._ids:
             self._ids = ids
             self._go(next((i for i, line in enumerate(lines) if not answers.get(line.id)), 0))
+
+    def prepare(self, lines: Sequence[CheckLine]) -> Iterator[None]:
+        """Make the rows of a list that will be shown soon, one at each turn."""
+        while len(self._rows) < len(lines):
+            self._add_row()
+            self._rows[-1].hide()
+            yield
 
     def _arrange(self) -> None:
         metrics, gap = QFontMetricsF(self.theme.font(bold=True)), self.theme.sizes.gap

@@ -89,8 +89,9 @@ class CameraView(Painted):
 
     def set_outline(self, box: QRectF | None, text: str = "") -> None:
         """Frame the part: left, top, width, height as shares of the picture (0 to 1), or None."""
-        self.outline, self.outline_text = box, text
-        self.update()
+        if (box, text) != (self.outline, self.outline_text):
+            self.outline, self.outline_text = box, text
+            self.update()
 
     @property
     def shown_mode(self) -> Mode:

@@ -7,13 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, QSizeF
+from PySide6.QtGui import QFont, QPainter, QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchguide.window.theme import Theme
 from benchguide.window.widgets.figures import clock, left, span
-from benchguide.window.widgets.themed import Painted
+from benchguide.window.widgets.kept import Kept
+from benchguide.window.widgets.themed import Painted, advance, line_ascent, line_height
+
+#: groups that are kept drawn: those in view and the last few before them
+MOST_KEPT = 24
 
 MODE_WORDS = {"touch": "working", "waiting": "waiting", "hold": "on hold", "away": "away"}
 
@@ -91,28 +95,45 @@ class ClockStrip(Painted):
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
         self.cells: tuple[Cell, ...] = ()
+        self._kept = Kept(MOST_KEPT)
+
+    def restyle(self) -> None:
+        """Other colours or sizes: every group is drawn anew."""
+        self._kept.clear()
 
     def set_times(self, figures: ClockFigures) -> None:
-        """Show these figures; repaints only when a shown figure changed."""
-        cells = cells_of(figures)
-        if cells == self.cells:
+        """Show these figures; repaints only the groups whose figure changed."""
+        before, cells = self.cells, cells_of(figures)
+        if cells == before:
             return
-        again = [c.caption for c in cells] != [c.caption for c in self.cells]
+        again = [c.caption for c in cells] != [c.caption for c in before]
+        old = () if again else self._places(self.width())
         self.cells = cells
         self.setAccessibleDescription("; ".join(f"{c.caption} {c.value} {c.note}".strip() for c in cells))
         if again:
             self.updateGeometry()
-        self.update()
+        places = self._places(self.width())
+        if len(old) != len(places):
+            self.update()
+            return
+        for one, other, was, is_now in zip(before, cells, old, places, strict=True):
+            if one != other or was != is_now:
+                self.update(was.united(is_now).toAlignedRect())
 
-    def _widths(self) -> list[float]:
-        strong, plain = QFontMetricsF(self._value_font()), QFontMetricsF(self.theme.font())
+    def prepare(self, figures: ClockFigures) -> None:
+        """Draw groups ahead of time that will be shown soon."""
+        for cell, place in zip(cells := cells_of(figures), self._places(self.width(), cells), strict=True):
+            self._picture(cell, place)
+
+    def _widths(self, cells: Sequence[Cell] | None = None) -> list[float]:
+        strong, plain = self._value_font(), self.theme.font()
         pad = 3 * self.theme.sizes.gap
         room = []
-        for cell in self.cells:
-            value = strong.horizontalAdvance(cell.value)
+        for cell in self.cells if cells is None else cells:
+            value = advance(strong, cell.value)
             if cell.note:
-                value += plain.horizontalAdvance(cell.note) + self.theme.sizes.gap
-            room.append(max(value, plain.horizontalAdvance(cell.caption)) + pad)
+                value += advance(plain, cell.note) + self.theme.sizes.gap
+            room.append(max(value, advance(plain, cell.caption)) + pad)
         return room
 
     def _value_font(self) -> QFont:
@@ -120,13 +141,13 @@ class ClockStrip(Painted):
         return self.theme.font("heading")
 
     def _line(self) -> float:
-        value = QFontMetricsF(self._value_font()).height()
-        return QFontMetricsF(self.theme.font()).height() + value + self.theme.sizes.gap
+        value = line_height(self._value_font())
+        return line_height(self.theme.font()) + value + self.theme.sizes.gap
 
-    def _places(self, width: float) -> list[QRectF]:
+    def _places(self, width: float, cells: Sequence[Cell] | None = None) -> list[QRectF]:
         line, x, y = self._line(), 0.0, 0.0
         places = []
-        for room in self._widths():
+        for room in self._widths(cells):
             if x and x + room > width:
                 x, y = 0.0, y + line + self.theme.sizes.gap / 2
             places.append(QRectF(x, y, room, line))
@@ -151,33 +172,56 @@ class ClockStrip(Painted):
         """As wide as the widest group."""
         return QSize(round(max(self._widths(), default=0)), round(self._line()) + 1)
 
-    def paintEvent(self, _event: object) -> None:
-        """Draw the groups, a hairline between them."""
-        s, painter = self.theme.sizes, QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        plain = QFontMetricsF(self.theme.font()).height()
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Lay down the groups, a hairline between them."""
+        painter = QPainter(self)
+        ground = self.ground
+        if ground is not None:
+            painter.fillRect(event.rect(), ground)
         for cell, place in zip(self.cells, self._places(self.width()), strict=True):
-            if cell.framed:
-                painter.setPen(QPen(self.theme.colour("accent"), s.stroke))
-                painter.setBrush(self.theme.colour("tint"))
-                inset = s.stroke / 2
-                painter.drawRoundedRect(
-                    place.adjusted(inset, inset, -inset - s.gap / 2, -inset), s.radius, s.radius
-                )
-            elif place.left():
-                painter.setPen(QPen(self.theme.colour("line"), s.stroke))
-                painter.drawLine(place.topLeft(), place.bottomLeft())
-            box = place.adjusted(s.gap, s.gap / 2, 0, 0)
-            painter.setPen(self.theme.colour("ink" if cell.framed else "soft_ink"))
-            painter.setFont(self.theme.font())
-            left_top = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-            painter.drawText(box, left_top, cell.caption)
-            painter.setPen(self.theme.colour("ink"))
-            painter.setFont(self._value_font())
-            painter.drawText(box.translated(0, plain), left_top, cell.value)
-            if cell.note:
-                shift = QFontMetricsF(painter.font()).horizontalAdvance(cell.value) + s.gap
-                drop = QFontMetricsF(painter.font()).ascent() - QFontMetricsF(self.theme.font()).ascent()
-                painter.setFont(self.theme.font())
-                painter.setPen(self.theme.colour("soft_ink"))
-                painter.drawText(box.translated(shift, plain + drop), left_top, cell.note)
+            if _room(place).intersects(event.rect()):
+                painter.drawPixmap(_room(place).topLeft(), self._picture(cell, place))
+
+    def _picture(self, cell: Cell, place: QRectF) -> QPixmap:
+        """A group as it looks at this place: a hairline stands before all but the first of a line."""
+        room = _room(place)
+        shifted = place.translated(-QPointF(room.topLeft()))
+        key = (cell, place.left() > 0, shifted.left(), place.width(), self.devicePixelRatioF())
+
+        def draw(painter: QPainter) -> None:
+            self._draw(painter, cell, shifted, place.left() > 0)
+
+        return self._kept.picture(key, QSizeF(room.size()), self.devicePixelRatioF(), self.ground, draw)
+
+    def _draw(self, painter: QPainter, cell: Cell, place: QRectF, after_another: bool) -> None:
+        s = self.theme.sizes
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        if cell.framed:
+            painter.setPen(QPen(self.theme.colour("accent"), s.stroke))
+            painter.setBrush(self.theme.colour("tint"))
+            inset = s.stroke / 2
+            painter.drawRoundedRect(
+                place.adjusted(inset, inset, -inset - s.gap / 2, -inset), s.radius, s.radius
+            )
+        elif after_another:
+            painter.setPen(QPen(self.theme.colour("line"), s.stroke))
+            painter.drawLine(place.topLeft(), place.bottomLeft())
+        box, plain = place.adjusted(s.gap, s.gap / 2, 0, 0), self.theme.font()
+        self._write(painter, box.topLeft(), plain, "ink" if cell.framed else "soft_ink", cell.caption)
+        below = QPointF(box.left(), box.top() + line_height(plain))
+        self._write(painter, below, self._value_font(), "ink", cell.value)
+        if cell.note:
+            shift = advance(self._value_font(), cell.value) + s.gap
+            drop = line_ascent(self._value_font()) - line_ascent(plain)
+            self._write(painter, below + QPointF(shift, drop), plain, "soft_ink", cell.note)
+
+    def _write(self, painter: QPainter, corner: QPointF, font: QFont, colour: str, text: str) -> None:
+        """One line from its left upper corner; cheaper than text laid out in a box."""
+        painter.setFont(font)
+        painter.setPen(self.theme.colour(colour))
+        painter.drawText(corner + QPointF(0, line_ascent(font)), text)
+
+
+def _room(place: QRectF) -> QRect:
+    """The whole pixels of a group, with those its hairline reaches into."""
+    return place.adjusted(-2, -2, 2, 2).toAlignedRect()

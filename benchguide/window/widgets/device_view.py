@@ -1,53 +1,28 @@
-"""The device drawn to scale from its part map: what is on is solid, what is out is a dashed outline.
+"""The drawing of the device in the window: shows one look, and keeps the last few looks drawn.
 
-The places of the present step carry a mark each (disc with a letter for screws, square with a number for the
-rest), and the legend under the drawing says what the signs stand for. It draws; it knows no session.
+How a device is drawn is in device_drawing.py. It knows no session.
 """
 
 from collections.abc import Iterator
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
+from PySide6.QtCore import QRectF, QSize, QSizeF
+from PySide6.QtGui import QPainter, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from benchguide.procedure.device import DeviceMap, Part
+from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.procedure import Step
-from benchguide.procedure.words import Face, PartKind
+from benchguide.procedure.words import Face
 from benchguide.session.ledger import Ledger
 from benchguide.window.theme import Theme
-from benchguide.window.widgets import shapes
-from benchguide.window.widgets.marks import PartMark, marks_of
-from benchguide.window.widgets.themed import Painted, wrap_flags, wrapped
+from benchguide.window.widgets.device_drawing import DeviceDrawing, Pieces, face_of, middles
+from benchguide.window.widgets.kept import Kept
+from benchguide.window.widgets.marks import PartMark
+from benchguide.window.widgets.themed import Painted
 
-#: Diameter of a screw head whose map does not give it, in mm.
-USUAL_HEAD_MM = 3.0
+__all__ = ["DeviceView", "face_of", "middles"]
 
-#: Kinds that are drawn as areas; the rest are drawn over them.
-AREAS = (PartKind.COVER, PartKind.MODULE, PartKind.CELL, PartKind.LOOSE, PartKind.CONNECTOR)
-
-#: Drawn parts that are kept: a few looks of each at a few scales.
-MOST_KEPT = 600
-
-
-def face_of(device: DeviceMap, step: Step | None) -> Face:
-    """The side that is up in this step: what the step says, else where its parts are."""
-    if step is not None:
-        if step.face is not None:
-            return step.face
-        for name in step.parts:
-            if name in device.by_id:
-                return device.by_id[name].face
-    return Face.BACK
-
-
-def middles(part: Part) -> tuple[tuple[float, float], ...]:
-    """Where the marks of a part go, in mm."""
-    if part.places:
-        return part.places
-    if part.box:
-        left, top, width, height = part.box
-        return ((left + width / 2, top + height / 2),)
-    return (part.path[len(part.path) // 2],) if part.path else ()
+#: Whole drawings that are kept: this step, those before it, and those that are likely next.
+MOST_WHOLE = 6
 
 
 class DeviceView(Painted):
@@ -59,31 +34,54 @@ class DeviceView(Painted):
         self.device: DeviceMap | None = None
         self.ledger = Ledger()
         self.step: Step | None = None
-        self.face = Face.BACK
-        self.marks: tuple[PartMark, ...] = ()
-        self._out: dict[str, int] = {}
-        self._marked: frozenset[str] = frozenset()
-        self._above: dict[str, tuple[tuple[Part, bool], ...]] = {}
-        self._kept: dict[tuple[object, ...], tuple[QPointF, QPixmap]] = {}
+        self._drawing: DeviceDrawing | None = None
+        self._pieces = Pieces()
+        self._kept = Kept(MOST_WHOLE)
 
     def set_state(self, device: DeviceMap, ledger: Ledger, step: Step | None) -> None:
         """Draw `device` with what `ledger` says is out, and mark the places of `step`."""
-        if (device, ledger, step) == (self.device, self.ledger, self.step):
+        if device is self.device and step is self.step and ledger == self.ledger:
             return
         if device is not self.device:
             self._kept.clear()
-            self._above.clear()
+            self._pieces = Pieces()
+        before = self._drawing.key if self._drawing and device is self.device else None
         self.device, self.ledger, self.step = device, ledger, step
-        self.face = face_of(device, step)
-        self.marks = marks_of(device, step)
-        self._marked = frozenset(mark.part.id for mark in self.marks)
-        self._out = {name: ledger.pieces_of(name) for name in ledger.names()}
+        self._drawing = self._draw_of(device, ledger, step)
         self.setAccessibleDescription("; ".join(self.legend) or f"{device.name}, {self.face.value} up")
-        self.update()
+        if self._drawing.key != before:
+            self.update()
+
+    def prepare(self, ledger: Ledger, step: Step) -> Iterator[None]:
+        """Draw ahead of time how the same device will look, a little at each turn."""
+        if self.device is None or not self.isVisible():
+            return
+        drawing = self._draw_of(self.device, ledger, step)
+        if self._whole_key(drawing) in self._kept:
+            return
+        for _piece in drawing.pieces(QRectF(self.rect())):
+            yield
+        self._picture(drawing)
+
+    def _draw_of(self, device: DeviceMap, ledger: Ledger, step: Step | None) -> DeviceDrawing:
+        return DeviceDrawing(self.theme, device, ledger, step, self.devicePixelRatioF(), self._pieces)
 
     def restyle(self) -> None:
         """Other colours or sizes: every part is drawn anew."""
         self._kept.clear()
+        self._pieces = Pieces()
+        if self.device is not None:
+            self._drawing = self._draw_of(self.device, self.ledger, self.step)
+
+    @property
+    def face(self) -> Face:
+        """The side that is up."""
+        return self._drawing.face if self._drawing else Face.BACK
+
+    @property
+    def marks(self) -> tuple[PartMark, ...]:
+        """The marks of the present step."""
+        return self._drawing.marks if self._drawing else ()
 
     @property
     def legend(self) -> tuple[str, ...]:
@@ -100,280 +98,27 @@ class DeviceView(Painted):
         width = round(self.theme.sizes.body_px * 12)
         return QSize(width, round(width * 0.6))
 
-    # -- drawing
-
     def paintEvent(self, _event: object) -> None:
-        """Draw everything."""
-        s, painter = self.theme.sizes, QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        inset = s.stroke / 2
-        painter.setPen(QPen(self.theme.colour("line"), s.stroke))
-        painter.setBrush(self.theme.colour("panel"))
-        painter.drawRoundedRect(
-            QRectF(self.rect()).adjusted(inset, inset, -inset, -inset), s.radius, s.radius
+        """Lay down the drawing."""
+        painter = QPainter(self)
+        if self._drawing is None:
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            if (ground := self.ground) is not None:
+                painter.fillRect(self.rect(), ground)
+            DeviceDrawing.draw_frame(painter, QRectF(self.rect()), self.theme)
+            return
+        if self._drawing.ratio != self.devicePixelRatioF():
+            # moved to another screen
+            self.restyle()
+        painter.drawPixmap(0, 0, self._picture(self._drawing))
+
+    def _whole_key(self, drawing: DeviceDrawing) -> tuple[object, ...]:
+        return self.width(), self.height(), drawing.key
+
+    def _picture(self, drawing: DeviceDrawing) -> QPixmap:
+        def draw(painter: QPainter) -> None:
+            drawing.draw(painter, QRectF(self.rect()))
+
+        return self._kept.picture(
+            self._whole_key(drawing), QSizeF(self.size()), drawing.ratio, self.ground, draw
         )
-        if self.device is None:
-            return
-        area = QRectF(self.rect()).adjusted(s.gap, s.gap, -s.gap, -s.gap)
-        area.setBottom(area.bottom() - self._paint_legend(painter, area) - s.gap / 2)
-        outline = self.device.outline
-        scale = min(area.width() / outline.width_mm, area.height() / outline.height_mm) * 0.985
-        if scale <= 0:
-            return
-        painter.save()
-        painter.setClipRect(area)
-        # on whole pixels, so that kept drawings of parts fit wherever the device comes to lie
-        origin = QPointF((area.center() - QPointF(outline.width_mm, outline.height_mm) * scale / 2).toPoint())
-        self._paint_case(painter, origin, scale)
-        for part in self._parts():
-            self._paint_part(painter, part, origin, scale, hidden=False)
-        for mark in self.marks:
-            if mark.part.face is self.face:
-                # once more as a bare outline: the part of this step shows also where a cover lies over it
-                self._paint_part(painter, mark.part, origin, scale, hidden=True)
-        painter.restore()
-        self._paint_marks(painter, origin, scale)
-
-    def _parts(self) -> Iterator[Part]:
-        """Parts on the side that is up, the lowest first, so that covers hide what lies under them."""
-        assert self.device is not None
-        shown = [p for p in self.device.parts if p.face is self.face]
-
-        def order(part: Part) -> tuple[float, bool]:
-            return part.z_mm, part.kind not in AREAS
-
-        return iter(sorted(shown, key=order))
-
-    def _name_shown(self, part: Part) -> bool:
-        """False where something that is on lies over the middle of this part: half a name helps nobody."""
-        if self.device is None or part.box is None:
-            return False
-        if part.id not in self._above:
-            self._above[part.id] = tuple(self._over_name(part))
-        # the dashed outline of something larger that is out runs round the name, not through it
-        return all(around and self._all_out(other) for other, around in self._above[part.id])
-
-    def _over_name(self, part: Part) -> Iterator[tuple[Part, bool]]:
-        """The parts above the middle of this one, and whether they reach all round its name."""
-        assert self.device is not None
-        assert part.box is not None
-        x, y = middles(part)[0]
-        reach_x, reach_y = part.box[2] * 0.35, min(part.box[3] * 0.3, 8)
-        middle = QRectF(x - reach_x, y - reach_y, 2 * reach_x, 2 * reach_y)
-        for other in self.device.parts:
-            if other.box and other.id != part.id and other.z_mm >= part.z_mm and other.face is part.face:
-                box = QRectF(*other.box)
-                if box.intersects(middle):
-                    yield other, box.contains(middle)
-
-    def _pieces_out(self, part: Part) -> int:
-        return self._out.get(part.id, 0)
-
-    def _all_out(self, part: Part) -> bool:
-        return self._pieces_out(part) >= part.pieces
-
-    def _paint_case(self, painter: QPainter, origin: QPointF, scale: float) -> None:
-        assert self.device is not None
-        outline = self.device.outline
-        box = QRectF(origin.x(), origin.y(), outline.width_mm * scale, outline.height_mm * scale)
-        painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke * 1.5))
-        painter.setBrush(self.theme.colour("ground"))
-        painter.drawRoundedRect(box, outline.corner_mm * scale, outline.corner_mm * scale)
-
-    def _pen(self, part: Part, out: bool, present: bool) -> QPen:
-        stroke = self.theme.sizes.stroke
-        if present:
-            pen = QPen(self.theme.colour("accent"), stroke * 1.7)
-        else:
-            pen = QPen(self.theme.colour("edge"), max(1.0, stroke * (0.6 if out else 0.8)))
-        if out:
-            pen.setStyle(Qt.PenStyle.DashLine)
-        return pen
-
-    def _paint_part(self, painter: QPainter, part: Part, origin: QPointF, scale: float, hidden: bool) -> None:
-        """Draw a part, or the drawing of it that was kept: a step changes the look of very few."""
-        ratio = self.devicePixelRatioF()
-        present, named = part.id in self._marked, not hidden and self._name_shown(part)
-        key = (part.id, scale, ratio, self._pieces_out(part), present, hidden, named)
-        kept = self._kept.get(key)
-        if kept is None:
-            if len(self._kept) >= MOST_KEPT:
-                self._kept.clear()
-            box = self._reach(part, scale)
-            picture = QPixmap((box.size() * ratio).toSize())
-            picture.setDevicePixelRatio(ratio)
-            picture.fill(Qt.GlobalColor.transparent)
-            drawing = QPainter(picture)
-            drawing.setRenderHint(QPainter.RenderHint.Antialiasing)
-            self._draw_part(drawing, part, -box.topLeft(), scale, hidden)
-            drawing.end()
-            kept = self._kept[key] = (box.topLeft(), picture)
-        painter.drawPixmap(origin + kept[0], kept[1])
-
-    def _reach(self, part: Part, scale: float) -> QRectF:
-        """Where a part is drawn, in whole pixels from the corner of the device, with room for its lines."""
-        points = [QPointF(x, y) * scale for x, y in (*part.places, *part.path)]
-        if part.box:
-            whole = QRectF(*(v * scale for v in part.box))
-            points += [whole.topLeft(), whole.bottomRight()]
-        head = (part.screws.head_mm or USUAL_HEAD_MM) / 2 * scale if part.screws else 0.0
-        room = head + self.theme.sizes.stroke * 4 + 2
-        box = QPolygonF(points).boundingRect().adjusted(-room, -room, room, room)
-        return QRectF(box.toAlignedRect())
-
-    def _draw_part(self, painter: QPainter, part: Part, origin: QPointF, scale: float, hidden: bool) -> None:
-        out = self._all_out(part)
-        present = part.id in self._marked
-        pen = self._pen(part, out, present)
-        fill = QBrush(self.theme.colour("tint" if present else "raised"))
-        if out or hidden:
-            fill = QBrush(Qt.BrushStyle.NoBrush)
-        if part.path:
-            self._paint_path(painter, part, pen, origin, scale)
-        if part.box:
-            left, top, width, height = (v * scale for v in part.box)
-            box = QRectF(origin.x() + left, origin.y() + top, width, height)
-            self._paint_box(painter, part, box, pen, fill, scale)
-        if part.kind is PartKind.SCREWS:
-            self._paint_screws(painter, part, present, origin, scale)
-
-    def _paint_path(self, painter: QPainter, part: Part, pen: QPen, origin: QPointF, scale: float) -> None:
-        course = QPolygonF([origin + QPointF(x, y) * scale for x, y in part.path])
-        width = pen.widthF() * (2.2 if part.kind is PartKind.BOND else 1.6)
-        line = QPen(pen.color(), width, c=Qt.PenCapStyle.RoundCap, j=Qt.PenJoinStyle.RoundJoin)
-        if pen.style() == Qt.PenStyle.DashLine:
-            line = QPen(pen)
-        elif part.kind is PartKind.BOND:
-            line.setDashPattern([0.1, 2.0])  # a row of dots: glue, not a cable
-        painter.setPen(line)
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.drawPolyline(course)
-
-    def _paint_box(
-        self, painter: QPainter, part: Part, box: QRectF, pen: QPen, fill: QBrush, scale: float
-    ) -> None:
-        painter.setPen(pen)
-        painter.setBrush(fill)
-        corner = {PartKind.COVER: 2.0, PartKind.CELL: 1.5, PartKind.LOOSE: 1.5}.get(part.kind, 0.0) * scale
-        if (
-            self.device
-            and part.kind is PartKind.COVER
-            and box.width() > 0.9 * self.device.outline.width_mm * scale
-        ):
-            corner = max(corner, (self.device.outline.corner_mm - 1) * scale)
-        if corner:
-            painter.drawRoundedRect(box, corner, corner)
-        else:
-            painter.drawRect(box)
-        if fill.style() != Qt.BrushStyle.NoBrush:
-            self._paint_inside(painter, part, box, pen)
-
-    def _paint_inside(self, painter: QPainter, part: Part, box: QRectF, pen: QPen) -> None:
-        """What tells the kind by shape: pins of a connector, pole of a cell; and the name, where it fits."""
-        painter.setPen(QPen(pen.color(), max(1.0, pen.widthF() * 0.7)))
-        if part.kind is PartKind.CONNECTOR and min(box.width(), box.height()) > 6:
-            upright = box.height() > box.width()
-            for share in (0.25, 0.5, 0.75):
-                if upright:
-                    y = box.top() + box.height() * share
-                    painter.drawLine(QPointF(box.left() + 2, y), QPointF(box.right() - 2, y))
-                else:
-                    x = box.left() + box.width() * share
-                    painter.drawLine(QPointF(x, box.top() + 2), QPointF(x, box.bottom() - 2))
-        elif part.kind in (PartKind.CELL, PartKind.MODULE, PartKind.COVER) and self._name_shown(part):
-            self._paint_name(painter, part, box)
-
-    def _paint_name(self, painter: QPainter, part: Part, box: QRectF) -> None:
-        font: QFont = self.theme.font()
-        inner = box.adjusted(6, 4, -6, -4)
-        longest = max(QFontMetricsF(font).horizontalAdvance(word) for word in part.name.split())
-        size = wrapped(font, part.name, round(inner.width()))
-        if longest > inner.width() or size.height() > inner.height():
-            return
-        painter.setFont(font)
-        painter.setPen(self.theme.colour("soft_ink"))
-        painter.drawText(inner, int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap), part.name)
-
-    def _paint_screws(
-        self, painter: QPainter, part: Part, present: bool, origin: QPointF, scale: float
-    ) -> None:
-        assert part.screws is not None
-        radius = (part.screws.head_mm or USUAL_HEAD_MM) / 2 * scale
-        still_in = part.pieces - self._pieces_out(part)
-        heads = {True: QPainterPath(), False: QPainterPath()}
-        for number, (x, y) in enumerate(part.places):
-            out = number >= still_in
-            heads[out].addEllipse(origin + QPointF(x, y) * scale, radius, radius)
-            if not out and radius > 3:
-                shapes.recess(heads[out], origin + QPointF(x, y) * scale, radius * 0.5)
-        for out, path in heads.items():
-            painter.setPen(self._pen(part, out, present))
-            painter.setBrush(Qt.BrushStyle.NoBrush if out else self.theme.colour("panel"))
-            painter.drawPath(path)
-
-    def _paint_marks(self, painter: QPainter, origin: QPointF, scale: float) -> None:
-        painter.setFont(self.theme.font(bold=True))
-        for mark in self.marks:
-            if mark.part.face is not self.face:
-                continue
-            places = [origin + QPointF(x, y) * scale for x, y in middles(mark.part)]
-            radius = self._badge_radius(places)
-            for place in places:
-                self._badge(painter, mark, place, radius)
-
-    def _badge_radius(self, places: list[QPointF]) -> float:
-        """As large as the type asks; smaller where two places of one group lie close together."""
-        radius = self.theme.sizes.body_px * 0.8
-        for i, one in enumerate(places):
-            for other in places[i + 1 :]:
-                apart = QPointF(one - other)
-                radius = min(radius, (apart.x() ** 2 + apart.y() ** 2) ** 0.5 / 2)
-        return max(radius, self.theme.sizes.body_px * 0.6)
-
-    def _badge(self, painter: QPainter, mark: PartMark, middle: QPointF, radius: float) -> None:
-        shapes.badge(
-            painter, mark.part.kind, middle, radius, mark.sign,
-            self.theme.colour("accent"), self.theme.colour("accent_ink"),
-        )  # fmt: skip
-
-    def _paint_legend(self, painter: QPainter, area: QRectF) -> float:
-        """Draw the legend along the lower edge and return its height in pixels."""
-        s = self.theme.sizes
-        font = self.theme.font()
-        icon = s.body_px * 1.5
-        lines = [(mark, self._legend_words(mark)) for mark in self.marks]
-        side = f"{self.face.value.capitalize()} up"
-        heights = [
-            max(icon, wrapped(font, words, round(area.width() - icon - s.gap)).height()) for _, words in lines
-        ]
-        line = QFontMetricsF(font).height()
-        whole = sum(heights) + s.gap * 0.4 * max(0, len(heights) - 1) if lines else line
-        most = area.height() * 0.45
-        y = area.bottom() - min(whole, most)
-        painter.setFont(font)
-        if not lines:
-            painter.setPen(self.theme.colour("soft_ink"))
-            painter.drawText(QRectF(area.left(), y, area.width(), line), wrap_flags(), side)
-            return line
-        painter.save()
-        painter.setClipRect(QRectF(area.left(), y, area.width(), min(whole, most)))
-        for (mark, words), height in zip(lines, heights, strict=True):
-            painter.setFont(self.theme.font(bold=True))
-            self._badge(painter, mark, QPointF(area.left() + icon / 2, y + icon / 2), s.body_px * 0.7)
-            painter.setFont(font)
-            painter.setPen(self.theme.colour("ink"))
-            shift = max(0.0, (icon - line) / 2) if height <= icon else 0.0
-            painter.drawText(
-                QRectF(area.left() + icon + s.gap, y + shift, area.width() - icon - s.gap + 1, 1e4),
-                wrap_flags(), words,
-            )  # fmt: skip
-            y += height + s.gap * 0.4
-        painter.restore()
-        return min(whole, most)
-
-    def _legend_words(self, mark: PartMark) -> str:
-        words = mark.legend.split(" = ", 1)[1]
-        out = self._pieces_out(mark.part)
-        if not out:
-            return words
-        return f"{words} (out)" if out >= mark.part.pieces else f"{words} ({out} of {mark.part.pieces} out)"

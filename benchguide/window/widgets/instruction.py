@@ -4,7 +4,7 @@ It shows a step; it does not decide which, and it never cuts a text: what does n
 and a mark says that there is more.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from benchguide.procedure.device import Caution, DeviceMap
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, SignalWord, Stage
-from benchguide.session.gates import Gate
+from benchguide.session.gate import Gate
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.caution import CautionPanel
 from benchguide.window.widgets.marks import described, marks_of
@@ -145,6 +145,8 @@ class InstructionPanel(Panel):
         _fill(self.key_point, step.key_point or "", self.key_title)
         _fill(self.reason, step.reason or "", self.why_title)
         self.set_gates(gates)
+        # one area to paint instead of a dozen that touch
+        self._page.update()
         self.pages.verticalScrollBar().setValue(0)
         self.setAccessibleDescription(f"{self.number.text()}. {step.text}")
 
@@ -174,11 +176,26 @@ class InstructionPanel(Panel):
             self.more.setVisible(below)
             self.more_below_changed.emit(below)
 
+    def prepare(self, step: Step, device: DeviceMap) -> Iterator[None]:
+        """Draw the cautions of a step ahead of time, one at each turn."""
+        cautions = cautions_of(step, device)
+        width = self._page.contentsRect().width() - self.theme.sizes.gap
+        for number, caution in enumerate(cautions):
+            if number == len(self._cautions):
+                self._add_caution()
+            self._cautions[number].prepare(caution.word, caution.text, width)
+            yield
+
+    def _add_caution(self) -> None:
+        panel = CautionPanel(self.theme, SignalWord.NOTICE, "")
+        panel.stand_on("panel")
+        panel.hide()
+        self._cautions.append(panel)
+        self._caution_box.addWidget(panel)
+
     def _show_cautions(self, cautions: Sequence[Caution]) -> None:
         while len(self._cautions) < len(cautions):
-            panel = CautionPanel(self.theme, SignalWord.NOTICE, "")
-            self._cautions.append(panel)
-            self._caution_box.addWidget(panel)
+            self._add_caution()
         for panel, caution in zip(self._cautions, cautions, strict=False):
             panel.set_caution(caution.word, caution.text)
         for i, panel in enumerate(self._cautions):

@@ -1,11 +1,15 @@
 """A command as a 20 mm button that shows its key. It knows a QAction, not what that does."""
 
-from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtCore import QRectF, QSize, QSizeF, Qt
 from PySide6.QtGui import QAction, QFontMetricsF, QKeySequence, QPainter, QPen
 from PySide6.QtWidgets import QMenu, QSizePolicy, QWidget
 
 from benchguide.window.theme import Theme
-from benchguide.window.widgets.themed import PaintedButton
+from benchguide.window.widgets.kept import Kept
+from benchguide.window.widgets.themed import PaintedButton, advance
+
+#: looks of one key that are kept: words and key, enabled or not, primary, wanted, under the mouse
+MOST_KEPT = 8
 
 
 class BigKey(PaintedButton):
@@ -24,6 +28,7 @@ class BigKey(PaintedButton):
         self.key, self.primary, self.wanted = "", primary, False
         self._action: QAction | None = None
         self._menu: QMenu | None = None
+        self._kept = Kept(MOST_KEPT)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.clicked.connect(self._press)
         self.set_text(text, key)
@@ -91,8 +96,8 @@ class BigKey(PaintedButton):
     def sizeHint(self) -> QSize:
         """At least 20 mm high; wide enough for text and key."""
         s = self.theme.sizes
-        text = QFontMetricsF(self.theme.font(bold=True)).horizontalAdvance("→ " + self.text())
-        key = QFontMetricsF(self.theme.font("mono")).horizontalAdvance(self.key) + 2 * s.gap
+        text = advance(self.theme.font(bold=True), "→ " + self.text())
+        key = advance(self.theme.font("mono"), self.key) + 2 * s.gap
         lines = QFontMetricsF(self.theme.font()).height() * 2.2 + 2 * s.gap
         return QSize(round(max(text, key, s.target) + 3 * s.gap), round(max(s.target, lines)))
 
@@ -100,25 +105,40 @@ class BigKey(PaintedButton):
         """The same: a large key is never squeezed."""
         return self.sizeHint()
 
+    def set_theme(self, theme: Theme) -> None:
+        """Change the look."""
+        self._kept.clear()
+        super().set_theme(theme)
+
     def paintEvent(self, _event: object) -> None:
-        """Draw it."""
-        s, painter = self.theme.sizes, QPainter(self)
+        """Lay down the picture of this look."""
+        size, ratio, enabled = self.size(), self.devicePixelRatioF(), self.isEnabled()
+        look, arrow = self._look(), "→ " if self.wanted and enabled else ""
+        key = (size.width(), size.height(), ratio, self.text(), self.key, enabled, arrow, look, self.theme)
+
+        def draw(painter: QPainter) -> None:
+            self._draw(painter, QRectF(self.rect()), look, arrow)
+
+        picture = self._kept.picture(key, QSizeF(size), ratio, self.ground, draw)
+        QPainter(self).drawPixmap(0, 0, picture)
+
+    def _draw(self, painter: QPainter, rect: QRectF, look: tuple[str, str, str, int], arrow: str) -> None:
+        s = self.theme.sizes
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        ground, ink, edge, width = self._look()
+        ground, ink, edge, width = look
         pen = QPen(self.theme.colour(edge), width)
         if not self.isEnabled():
             pen.setStyle(Qt.PenStyle.DashLine)
         painter.setPen(pen)
         painter.setBrush(self.theme.colour(ground))
         inset = width / 2
-        box = QRectF(self.rect()).adjusted(inset, inset, -inset, -inset)
+        box = rect.adjusted(inset, inset, -inset, -inset)
         painter.drawRoundedRect(box, s.radius, s.radius)
         painter.setPen(self.theme.colour(ink))
         painter.setFont(self.theme.font(bold=True))
         line = QFontMetricsF(self.theme.font()).height()
         top = box.center().y() - line * (1.15 if self.key else 0.5)
         middle = int(Qt.AlignmentFlag.AlignCenter)
-        arrow = "→ " if self.wanted and self.isEnabled() else ""
         painter.drawText(QRectF(box.left(), top, box.width(), line), middle, arrow + self.text())
         if self.key:
             self._paint_key(painter, box, top + line * 1.2, line)

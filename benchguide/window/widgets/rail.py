@@ -7,7 +7,7 @@ skipped, empty = open). It shows where things stand and says which step a person
 from dataclasses import dataclass
 from itertools import pairwise
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QBrush,
     QColor,
@@ -19,18 +19,24 @@ from PySide6.QtGui import (
     QPen,
     QPixmap,
     QPolygonF,
+    QRegion,
     QResizeEvent,
 )
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import Stage
-from benchguide.session.state import Job, Mark, State
+from benchguide.session.state import Mark, State
 from benchguide.session.times import Times, step_times
 from benchguide.window.theme import Theme
+from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.figures import clock, span
 from benchguide.window.widgets.instruction import STAGE_NAMES
 from benchguide.window.widgets.themed import RETURN_KEYS, Painted, claimed
+
+NOTHING = Times()
+#: What of a segment can change: mark, begun, filled to which pixel, over the usual time.
+Look = tuple[Mark, bool, int, bool]
 
 #: A wait of hours must not squeeze the steps out of sight: it is drawn no longer than this many step times.
 WAIT_CAP = 3.0
@@ -68,7 +74,7 @@ class Segment:
 def segments_of(state: State) -> tuple[Segment, ...]:
     """The segments in the order of the route. Holds and absence do not count as time spent at a step."""
     times, nothing = step_times(state), Times()
-    return tuple(_segment(state, step, times.get(step.id, nothing)) for step in state.job.steps)
+    return tuple(_segment(state, step, times.get(step.id, nothing)) for step in state.steps)
 
 
 def _segment(state: State, step: Step, spent: Times) -> Segment:
@@ -95,43 +101,99 @@ class Rail(Painted):
         super().__init__(theme, "Rail of steps", parent)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-        self.segments: tuple[Segment, ...] = ()
         self.here = self.cursor_at = 0
-        self._job: Job | None = None
+        self._state: State | None = None
+        self._steps: tuple[Step, ...] = ()
+        self._index: dict[str, int] = {}
+        self._sums = VisitSums()
+        self._spent: dict[str, Times] = {}
+        self._segments: tuple[Segment, ...] | None = ()
         self._boxes: list[QRectF] = []
-        self._layer = QPixmap()
-        self._drawn: list[tuple[object, ...]] = []
-        self._names = QPixmap()
-        self._named = -2
+        self._looks: list[Look] = []
+        self._stale: set[int] = set()
+        self._layer = self._names = self._whole = QPixmap()
+        self._named = -1
+        self._hatches: tuple[QBrush, QBrush] | None = None
 
     def set_state(self, state: State) -> None:
-        """Show this state; repaints only when something visible changed."""
-        segments, here = segments_of(state), state.here
-        fresh = state.job is not self._job
-        if fresh:
-            self._job = state.job
-            self._boxes = []
-            self._layer = self._names = QPixmap()
-        if here != self.here or fresh:
-            self.cursor_at = here
-        changed = fresh or here != self.here or self._visible(segments) != self._visible(self.segments)
-        self.segments, self.here = segments, here
-        if changed:
+        """Show this state; repaints only the segments that look different now, and the pointer."""
+        steps, spent = state.steps, self._sums.of_steps(state)
+        before, self._state = self._state, state
+        if steps is not self._steps or before is None:
+            self._steps, self._spent, self._segments = steps, spent, None
+            self._index = {step.id: i for i, step in enumerate(steps)}
+            self.here = self.cursor_at = state.here
+            self._draw_anew()
             self._tell()
             self.update()
+            return
+        changed = self._renew_looks(before, self._spent, spent)
+        self._spent, self._segments = spent, None
+        if state.here == self.here and not changed:
+            return
+        region, stage = QRegion(), self._stage_here()
+        for i in changed:
+            region += self._reach(i)
+        if state.here != self.here:
+            region += self._reach(self.here)
+            self.here = self.cursor_at = state.here
+            region += self._reach(self.here)
+        if stage != self._stage_here() or self.hasFocus():
+            region += QRegion(self.rect())
+        self._tell()
+        self.update(region)
 
-    def _visible(self, segments: tuple[Segment, ...]) -> list[tuple[Mark, int, bool]]:
-        if len(self._boxes) != len(segments):
-            self._lay_out(segments)
-        return [
-            (s.mark, int(s.filled * box.width()), s.over)
-            for s, box in zip(segments, self._boxes, strict=True)
-        ]
+    def _renew_looks(self, before: State, had: dict[str, Times], spent: dict[str, Times]) -> list[int]:
+        """The segments that look different from before; the others are not even looked at."""
+        assert self._state is not None
+        marks, old = self._state.marks, before.marks
+        if len(self._looks) != len(self._steps):
+            return []
+        names = {name for name, mark in marks.items() if old.get(name) is not mark}
+        names.update(name for name, times in spent.items() if had.get(name) is not times)
+        names.update(old.keys() - marks.keys(), had.keys() - spent.keys())
+        changed = []
+        for i in (self._index[name] for name in names if name in self._index):
+            look = self._look(i, spent)
+            if look != self._looks[i]:
+                self._looks[i] = look
+                changed.append(i)
+        self._stale.update(changed)
+        return changed
+
+    def _look(self, i: int, spent: dict[str, Times]) -> Look:
+        assert self._state is not None
+        segment = _segment(self._state, self._steps[i], spent.get(self._steps[i].id, NOTHING))
+        filled = round(segment.filled * self.boxes[i].width() * self.devicePixelRatioF())
+        return segment.mark, segment.spent_s > 0, filled, segment.over
+
+    @property
+    def segments(self) -> tuple[Segment, ...]:
+        """What the segments show, in the order of the route."""
+        if self._segments is None:
+            self._segments = segments_of(self._state) if self._state is not None else ()
+        return self._segments
+
+    def _draw_anew(self) -> None:
+        """Nothing that was drawn holds any more."""
+        self._boxes, self._looks = [], []
+        self._layer = self._names = self._whole = QPixmap()
+
+    def _reach(self, i: int) -> QRect:
+        """Where a segment and a pointer over it are drawn."""
+        if i >= len(self.boxes):
+            return self.rect()
+        side = self.theme.sizes.body_px * 0.45 + self.theme.sizes.stroke * 3
+        box = self.boxes[i]
+        return QRectF(
+            box.left() - side, 0, box.width() + 2 * side, box.bottom() + self.theme.sizes.stroke * 3
+        ).toAlignedRect()
 
     def _tell(self) -> None:
-        done = sum(1 for s in self.segments if s.mark is Mark.DONE)
-        skipped = sum(1 for s in self.segments if s.mark is Mark.SKIPPED)
-        words = f"Step {self.here + 1} of {len(self.segments)}; {done} done, {skipped} skipped"
+        marks = self._state.marks.values() if self._state is not None else ()
+        found = [mark.mark for mark in marks]
+        done, skipped = found.count(Mark.DONE), found.count(Mark.SKIPPED)
+        words = f"Step {self.here + 1} of {len(self._steps)}; {done} done, {skipped} skipped"
         self.setAccessibleDescription(words)
 
     # -- where things are
@@ -141,9 +203,8 @@ class Rail(Painted):
         s = self.theme.sizes
         return s.body_px * 0.7, s.body_px * 1.9, QFontMetricsF(self.theme.font()).height() * 1.1
 
-    def _lay_out(self, segments: tuple[Segment, ...] | None = None) -> None:
-        segments = self.segments if segments is None else segments
-        lengths = [drawn_length(s.step) for s in segments]
+    def _lay_out(self) -> None:
+        lengths = [drawn_length(step) for step in self._steps]
         pointer, height, _names = self._metrics()
         pad = self.theme.sizes.body_px * 0.4
         room = max(1.0, self.width() - 2 * pad)
@@ -160,20 +221,19 @@ class Rail(Painted):
     @property
     def boxes(self) -> list[QRectF]:
         """Where each segment lies, in widget pixels."""
-        if len(self._boxes) != len(self.segments):
+        if len(self._boxes) != len(self._steps):
             self._lay_out()
         return self._boxes
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Lay the segments out anew."""
-        self._boxes = []
-        self._layer = self._names = QPixmap()
+        self._draw_anew()
         super().resizeEvent(event)
 
     def restyle(self) -> None:
         """Sizes or colours changed: lay out and draw anew."""
-        self._boxes = []
-        self._layer = self._names = QPixmap()
+        self._hatches = None
+        self._draw_anew()
 
     def sizeHint(self) -> QSize:
         """As high as pointer, segments and names."""
@@ -190,21 +250,51 @@ class Rail(Painted):
     # -- drawing
 
     def paintEvent(self, _event: object) -> None:
-        """Draw segments, stage names and the pointer."""
-        self._renew_layer()
-        self._renew_names()
+        """Lay down segments and stage names, and draw the pointer."""
+        self._renew_whole()
         painter = QPainter(self)
+        painter.drawPixmap(0, 0, self._whole)
+        self._paint_pointer(painter)
+
+    def _renew_whole(self) -> None:
+        """Draw what looks different now; a step changes one or two of a hundred segments."""
+        ratio, size = self.devicePixelRatioF(), self.size() * self.devicePixelRatioF()
+        if self._whole.size() != size or self._whole.devicePixelRatioF() != ratio:
+            self._boxes, self._looks = [], []
+            self._layer, self._names, self._whole = (self._blank(size, ratio) for _ in range(3))
+            self._named = -1
+        fresh = len(self._looks) != len(self._steps)
+        if fresh:
+            self._looks = [self._look(i, self._spent) for i in range(len(self._steps))]
+            self._stale = set(range(len(self._steps)))
+            self._layer.fill(Qt.GlobalColor.transparent)
+        named = fresh or self._stage_here() != self._named
+        if not self._stale and not named:
+            return
+        region = QRegion(self.rect()) if named else QRegion()
+        for i in self._stale:
+            region += self._reach(i)
+        self._renew_layer()
+        if named:
+            self._renew_names()
+        painter = QPainter(self._whole)
+        painter.setClipRegion(region)
+        painter.setCompositionMode(QPainter.CompositionMode.CompositionMode_Source)
+        painter.fillRect(self.rect(), self.ground or Qt.GlobalColor.transparent)
+        painter.setCompositionMode(QPainter.CompositionMode.CompositionMode_SourceOver)
         painter.drawPixmap(0, 0, self._layer)
         painter.drawPixmap(0, 0, self._names)
-        self._paint_pointer(painter)
+        painter.end()
+
+    def _blank(self, size: QSize, ratio: float) -> QPixmap:
+        made = QPixmap(size)
+        made.setDevicePixelRatio(ratio)
+        made.fill(Qt.GlobalColor.transparent)
+        return made
 
     def _renew_names(self) -> None:
         """Draw the names of the stages when another stage is the present one."""
-        stage = self._stage_here()
-        if not self._names.isNull() and stage == self._named:
-            return
-        self._names, self._named = QPixmap(self._layer.size()), stage
-        self._names.setDevicePixelRatio(self._layer.devicePixelRatioF())
+        self._named = self._stage_here()
         self._names.fill(Qt.GlobalColor.transparent)
         painter = QPainter(self._names)
         painter.setFont(self.theme.font())
@@ -213,44 +303,26 @@ class Rail(Painted):
 
     def _stage_here(self) -> int:
         """Number of the present stage, counted along the route."""
-        stages = [segment.step.stage for segment in self.segments[: self.here + 1]]
+        stages = [step.stage for step in self._steps[: self.here + 1]]
         return sum(1 for one, other in pairwise(stages) if one is not other)
 
     def _renew_layer(self) -> None:
-        """Draw the segments that look different now; a step changes one or two of a hundred."""
-        ratio = self.devicePixelRatioF()
-        size = self.size() * ratio
-        if self._layer.size() != size or self._layer.devicePixelRatioF() != ratio:
-            self._layer = QPixmap(size)
-            self._layer.setDevicePixelRatio(ratio)
-            self._layer.fill(Qt.GlobalColor.transparent)
-            self._drawn, self._names = [], QPixmap()
-        looks: list[tuple[object, ...]] = [
-            (
-                s.step.id,
-                s.mark,
-                s.spent_s > 0,
-                round(s.filled * box.width() * ratio),
-                s.over,
-                box.left(),
-                box.width(),
+        if self._hatches is None:
+            period = self.theme.sizes.body_px * 0.4
+            self._hatches = (
+                QBrush(hatch(self.theme.colour("accent_ink"), period, False)),
+                QBrush(hatch(self.theme.colour("ink"), period, True)),
             )
-            for s, box in zip(self.segments, self.boxes, strict=True)
-        ]
-        if looks == self._drawn:
-            return
-        if len(looks) != len(self._drawn):
-            self._layer.fill(Qt.GlobalColor.transparent)
-            self._drawn, self._names = [()] * len(looks), QPixmap()
-        over = QBrush(hatch(self.theme.colour("accent_ink"), self.theme.sizes.body_px * 0.4, False))
-        crossed = QBrush(hatch(self.theme.colour("ink"), self.theme.sizes.body_px * 0.4, True))
+        over, crossed = self._hatches
         gap = max(1.0, self.theme.sizes.stroke / 2)
+        assert self._state is not None or not self._stale
         painter = QPainter(self._layer)
-        for i, segment in enumerate(self.segments):
-            if looks[i] != self._drawn[i]:
-                self._paint_segment(painter, segment, self._boxes[i].adjusted(0, 0, -gap, 0), over, crossed)
+        for i in self._stale:
+            step = self._steps[i]
+            segment = _segment(self._state, step, self._spent.get(step.id, NOTHING))  # type: ignore[arg-type]
+            self._paint_segment(painter, segment, self._boxes[i].adjusted(0, 0, -gap, 0), over, crossed)
         painter.end()
-        self._drawn = looks
+        self._stale = set()
 
     def _paint_segment(
         self, painter: QPainter, segment: Segment, box: QRectF, over: QBrush, crossed: QBrush
@@ -275,11 +347,11 @@ class Rail(Painted):
 
     def _stages(self) -> list[tuple[Stage, QRectF]]:
         found: list[tuple[Stage, QRectF]] = []
-        for segment, box in zip(self.segments, self._boxes, strict=True):
-            if found and found[-1][0] is segment.step.stage:
-                found[-1] = (segment.step.stage, found[-1][1].united(box))
+        for step, box in zip(self._steps, self.boxes, strict=True):
+            if found and found[-1][0] is step.stage:
+                found[-1] = (step.stage, found[-1][1].united(box))
             else:
-                found.append((segment.step.stage, box))
+                found.append((step.stage, box))
         return found
 
     def _paint_stages(self, painter: QPainter) -> None:
@@ -367,11 +439,11 @@ class Rail(Painted):
         """A click chooses a step."""
         index = self.step_at(event.position().x())
         if index >= 0 and event.button() is Qt.MouseButton.LeftButton:
-            self.step_chosen.emit(self.segments[index].step.id)
+            self.step_chosen.emit(self._steps[index].id)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Left, Right, Home, End look; Return chooses."""
-        last = len(self.segments) - 1
+        last = len(self._steps) - 1
         to = {
             Qt.Key.Key_Left: self.cursor_at - 1,
             Qt.Key.Key_Right: self.cursor_at + 1,
@@ -381,11 +453,11 @@ class Rail(Painted):
         if to is not None and last >= 0:
             self.cursor_at = min(max(0, to), last)
             self.setAccessibleDescription(self.words(self.cursor_at))
-            self.step_looked_at.emit(self.segments[self.cursor_at].step.id)
+            self.step_looked_at.emit(self._steps[self.cursor_at].id)
             self._tip_at_cursor()
             self.update()
         elif event.key() in RETURN_KEYS and last >= 0:
-            self.step_chosen.emit(self.segments[self.cursor_at].step.id)
+            self.step_chosen.emit(self._steps[self.cursor_at].id)
         else:
             super().keyPressEvent(event)
 

@@ -3,7 +3,7 @@
 It shows the ledger and changes nothing.
 """
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, QSizeF, Qt
 from PySide6.QtGui import QPainter, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
@@ -20,10 +20,15 @@ from benchguide.procedure.words import PartKind
 from benchguide.session.ledger import Ledger, OutItem
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets import shapes
+from benchguide.window.widgets.kept import Kept
 from benchguide.window.widgets.themed import Panel, label, wrap_flags, wrapped
 
 _ROW = int(Qt.ItemDataRole.UserRole)
 AnyIndex = QModelIndex | QPersistentModelIndex
+#: Width of the text of a row, and its lines: words, bold or not, colour, height when wrapped.
+Words = tuple[int, list[tuple[str, bool, str, int]]]
+#: Rows that are kept drawn.
+MOST_KEPT = 64
 
 
 def where_words(item: OutItem, kind: PartKind) -> str:
@@ -47,11 +52,12 @@ class _Rows(QStyledItemDelegate):
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self.theme = theme
+        self.kept = Kept(MOST_KEPT)
 
     def _icon(self) -> int:
         return round(self.theme.sizes.body_px * 1.2)
 
-    def _words(self, index: AnyIndex, width: int) -> tuple[int, list[tuple[str, bool, str, int]]]:
+    def _words(self, index: AnyIndex, width: int) -> Words:
         """Width of the text, and its lines: words, bold or not, colour, height when wrapped."""
         item, kind, name, first = index.data(_ROW)
         room = max(1, width - self._icon() - 3 * self.theme.sizes.gap)
@@ -72,12 +78,25 @@ class _Rows(QStyledItemDelegate):
         return QSize(width, round(sum(line[3] for line in lines) + 2.4 * self.theme.sizes.gap))
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: AnyIndex) -> None:
-        """Draw the row; the first is framed and says so in words."""
-        _item, kind, _name, first = index.data(_ROW)
+        """Lay down the picture of the row."""
+        rect = option.rect
+        item, kind, name, first = index.data(_ROW)
+        words = self._words(index, rect.width())
+        ratio = painter.device().devicePixelRatioF()
+        key = (item.pieces, kind, name, item.cell, first, rect.width(), rect.height(), ratio)
+
+        def draw(fresh: QPainter) -> None:
+            self._draw(fresh, QRectF(0, 0, rect.width(), rect.height()), kind, first, words)
+
+        # nothing but the colour of the panel lies behind the list
+        ground = self.theme.colour("panel")
+        painter.drawPixmap(rect.topLeft(), self.kept.picture(key, QSizeF(rect.size()), ratio, ground, draw))
+
+    def _draw(self, painter: QPainter, whole: QRectF, kind: PartKind, first: bool, words: Words) -> None:
+        """Draw a row; the first is framed and says so in words."""
         s = self.theme.sizes
-        rect = QRectF(option.rect).adjusted(0, 0, 0, -s.gap * 0.6)
-        room, lines = self._words(index, round(rect.width()))
-        painter.save()
+        rect = whole.adjusted(0, 0, 0, -s.gap * 0.6)
+        room, lines = words
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         width = s.stroke * (2 if first else 1)
         painter.setPen(QPen(self.theme.colour("accent" if first else "line"), width))
@@ -90,12 +109,11 @@ class _Rows(QStyledItemDelegate):
         glyph = QRectF(rect.left() + s.gap, rect.center().y() - icon / 2, icon, icon)
         painter.drawPath(shapes.kind_path(kind, glyph))
         left, top = rect.left() + icon + 2 * s.gap, rect.top() + s.gap * 0.9
-        for words, bold, colour, height in lines:
+        for text, bold, colour, height in lines:
             painter.setFont(self.theme.font(bold=bold))
             painter.setPen(self.theme.colour(colour))
-            painter.drawText(QRectF(left, top, room + 1, height + 1), wrap_flags(), words)
+            painter.drawText(QRectF(left, top, room + 1, height + 1), wrap_flags(), text)
             top += height
-        painter.restore()
 
 
 class StackView(Panel):
@@ -126,6 +144,7 @@ class StackView(Panel):
         """Spacing and rows follow the sizes."""
         gap = self.theme.sizes.gap
         self._delegate.theme = self.theme
+        self._delegate.kept.clear()
         self._box.setContentsMargins(round(1.5 * gap), round(1.5 * gap), round(1.5 * gap), gap)
         self._box.setSpacing(gap)
         self.list.doItemsLayout()
@@ -142,10 +161,21 @@ class StackView(Panel):
         """Show what is out; nothing happens when it is what is shown already."""
         if ledger.out == self._shown:
             return
-        self._shown = ledger.out
-        self.list.clear()
-        for number, item in enumerate(reversed(ledger.out)):
-            self.list.addItem(self._row(item, device, number == 0))
+        before, self._shown = self._shown or (), ledger.out
+        same = 0
+        while same < min(len(before), len(ledger.out)) and before[same] == ledger.out[same]:
+            same += 1
+        # what came out first lies at the foot of the list and mostly stays there
+        while self.list.count() > same:
+            self.list.takeItem(0)
+        if self.list.count() and len(ledger.out) != same:
+            self.list.item(0).setData(_ROW, self._shape(ledger.out[same - 1], device, False))
+            self.list.item(0).setText(self._in_words(ledger.out[same - 1], device, False))
+        for number, item in enumerate(ledger.out[same:], same + 1):
+            self.list.insertItem(0, self._row(item, device, number == len(ledger.out)))
+        if ledger.out and len(ledger.out) == same:
+            self.list.item(0).setData(_ROW, self._shape(ledger.out[-1], device, True))
+            self.list.item(0).setText(self._in_words(ledger.out[-1], device, True))
         self.list.scrollToTop()
         self.count.setText(counted(ledger))
 
@@ -154,14 +184,18 @@ class StackView(Panel):
         """The rows in words, top first."""
         return tuple(self.list.item(i).text() for i in range(self.list.count()))
 
-    def _row(self, item: OutItem, device: DeviceMap, first: bool) -> QListWidgetItem:
+    def _shape(self, item: OutItem, device: DeviceMap, first: bool) -> tuple[OutItem, PartKind, str, bool]:
         part = device.by_id.get(item.part)
-        name = part.name if part else item.part
-        kind = part.kind if part else PartKind.LOOSE
+        return item, part.kind if part else PartKind.LOOSE, part.name if part else item.part, first
+
+    def _in_words(self, item: OutItem, device: DeviceMap, first: bool) -> str:
+        _item, kind, name, _first = self._shape(item, device, first)
         where = where_words(item, kind)
-        words = f"{item.pieces} × {name}, {where}" + (", goes back first" if first else "")
-        row = QListWidgetItem(words)
-        row.setData(_ROW, (item, kind, name, first))
+        return f"{item.pieces} × {name}, {where}" + (", goes back first" if first else "")
+
+    def _row(self, item: OutItem, device: DeviceMap, first: bool) -> QListWidgetItem:
+        row = QListWidgetItem(self._in_words(item, device, first))
+        row.setData(_ROW, self._shape(item, device, first))
         return row
 
 
