@@ -39,6 +39,8 @@ class Thing:
     """What has to be away before this one can be moved."""
     cuts: tuple[str, ...]
     """The energy sources this connector cuts off."""
+    stores: bool = False
+    """True when it keeps a charge after isolation."""
     inside: int = 0
     last_off: int = -1
     last_on: int = -1
@@ -56,10 +58,12 @@ class Bench:
         for thing in self.things.values():
             thing.inside = thing.pieces
         self.switches = [name for name, thing in self.things.items() if thing.cuts]
+        charged = any(thing.stores for thing in self.things.values())
         self.mains = [
             name
             for name in self.switches
-            if any(
+            if charged
+            or any(
                 source in self.things and self.things[source].kind != "cell"
                 for source in self.things[name].cuts
             )
@@ -152,6 +156,7 @@ def things_of(device: Any) -> dict[str, Thing]:
             pieces=part["screws"]["count"] if part.get("screws") else 1,
             bars=tuple(dict.fromkeys([*part.get("held_by", ()), *part.get("under", ())])),
             cuts=tuple(part.get("isolates", ())),
+            stores=bool(part.get("stores")),
         )
         for part in raw["parts"]
     }

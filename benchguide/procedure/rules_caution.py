@@ -104,7 +104,7 @@ def caution_late(view: View) -> Iterator[Finding]:
         return
     subjects = _Subjects(view)
     for index, step in enumerate(view.steps):
-        concern = subjects.concern(index, step)
+        concern = subjects.concern(index, step) if step.cautions else set()
         for number, caution in enumerate(step.cautions):
             for subject in dict.fromkeys(subjects.names.within(caution.text)):
                 done = None if subject in concern else subjects.done_before(subject, index)

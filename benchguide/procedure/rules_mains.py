@@ -1,7 +1,8 @@
-"""Rules for devices that carry mains: unplugged before anything comes off, measured, plugged in when all is closed.
+"""Rules for devices that carry mains or store a charge: isolated before anything comes off, measured, closed first.
 
 A device carries mains when one of its connectors isolates something that is not a cell: the supply comes from
-outside. What holds for every energy source is in rules_order.py. None of this says that a device is safe.
+outside. It stores a charge when a part has `stores`. What holds for every energy source is in rules_order.py. None
+of this says that a device is safe.
 """
 
 from collections.abc import Iterator
@@ -25,9 +26,12 @@ _VOLTS = {"V": 1.0, "mV": 0.001, "kV": 1000.0}
 _CONDUCTORS = frozenset({PartKind.CONNECTOR, PartKind.MODULE, PartKind.CELL})
 
 
-def mains_isolators(view: View) -> list[Part]:
-    """Connectors that cut off a supply from outside; none for a device that has only cells."""
+def isolators_first(view: View) -> list[Part]:
+    """Connectors to be opened before anything comes off: those of a supply from outside, or all of them when a part
+    stores energy; none for a device that has only cells."""
     known = view.device.by_id
+    if view.device.stores:
+        return list(view.device.isolators)
     return [
         part
         for part in view.device.isolators
@@ -46,7 +50,7 @@ def _needs(view: View, name: str) -> tuple[str, ...]:
 
 def mains_first(view: View) -> Iterator[Finding]:
     """Something comes off a device that is still plugged in (connectors are told by isolation-first)."""
-    isolators = mains_isolators(view)
+    isolators = isolators_first(view)
     free = _free(view, isolators)
     for move in view.moves if isolators else ():
         passed = move.part.kind is PartKind.CONNECTOR or move.part.id in free
@@ -54,13 +58,13 @@ def mains_first(view: View) -> Iterator[Finding]:
             continue
         live = [part.id for part in isolators if not view.is_out(part.id, move.number)]
         if live:
-            message = f"`{move.part.id}` comes off before {named(live)} has cut off the mains"
+            message = f"`{move.part.id}` comes off before {named(live)} has isolated the device"
             yield Finding(move.keys, None, message, f"Open {named(live)} in an earlier step.")
 
 
 def mains_last(view: View) -> Iterator[Finding]:
     """The mains is connected to an open device (connectors are told by isolation-last)."""
-    isolators = mains_isolators(view)
+    isolators = isolators_first(view)
     free, ids = _free(view, isolators), {part.id for part in isolators}
     for move in view.moves:
         if move.removal or move.part.id not in ids or not view.is_out(move.part.id, move.number):
@@ -68,8 +72,8 @@ def mains_last(view: View) -> Iterator[Finding]:
         again = view.next_move(move.part.id, move.number, removal=True)
         late = _refitted_after(view, move, again.number if again else len(view.moves), free)
         if late:
-            message = f"`{move.part.id}` connects the mains before {named(late)} is back"
-            yield Finding(move.keys, None, message, "Connect the mains when everything is back in its place.")
+            message = f"`{move.part.id}` connects the energy before {named(late)} is back"
+            yield Finding(move.keys, None, message, "Connect it when everything is back in its place.")
 
 
 def _refitted_after(view: View, move: Move, end: int, free: frozenset[str]) -> list[str]:
@@ -87,24 +91,28 @@ def _refitted_after(view: View, move: Move, end: int, free: frozenset[str]) -> l
 
 def discharge_measured(view: View) -> Iterator[Finding]:
     """After the mains is cut off or a discharge was waited for, conductors are touched before a measurement."""
-    isolators = {part.id for part in mains_isolators(view)}
+    isolators = {part.id for part in isolators_first(view)}
+    if not isolators and not any(_waits_for_discharge(step) for step in view.steps):
+        return
     pending = False
     for index, step in enumerate(view.steps):
         move = next((m for m in _removals(view, index) if m.part.kind in _CONDUCTORS), None)
         if pending and move and move.part.id not in isolators:
             message = f"`{move.part.id}` comes off before a measured value shows the discharge"
-            remedy = f"Put a `read` step in V with `high` of at most {ELV_V:g} before it; no tick proves it."
+            most = ", ".join(f"{p.stores.gone_at:g} {p.stores.unit}" for p in view.device.stores if p.stores)
+            remedy = f"Put a `read` step with `high` of at most {most or f'{ELV_V:g} V'} before it; no tick proves it."
             yield Finding(move.keys, None, message, remedy)
             pending = False
         if _waits_for_discharge(step) or any(m.part.id in isolators for m in _removals(view, index)):
             pending = True
-        elif _shows_discharge(step):
+        elif _shows_discharge(view, step):
             pending = False
 
 
 def _removals(view: View, index: int) -> Iterator[Move]:
     """The removals of one step."""
-    for move in view.moves[view.first_move[index] :]:
+    for number in range(view.first_move[index], len(view.moves)):
+        move = view.moves[number]
         if move.step != index:
             return
         if move.removal:
@@ -115,22 +123,26 @@ def _waits_for_discharge(step: Step) -> bool:
     return step.wait is not None and step.wait.kind is WaitKind.DISCHARGE
 
 
-def _shows_discharge(step: Step) -> bool:
+def _shows_discharge(view: View, step: Step) -> bool:
+    """True for a reading whose upper limit is what the part map says, else extra-low voltage."""
     reading = step.reading
     if step.action is not Action.READ or reading is None or reading.high is None:
         return False
+    stores = [part.stores for part in view.device.stores if part.stores]
+    if stores:
+        return any(reading.unit == energy.unit and reading.high <= energy.gone_at for energy in stores)
     factor = _VOLTS.get(reading.unit)
     return factor is not None and reading.high * factor <= ELV_V
 
 
 MAINS_RULES = (
     Rule(
-        "mains-first", ERROR, "A device that carries mains is unplugged before anything comes off.",
-        "Behind any cover there may be mains voltage, which can kill.",
+        "mains-first", ERROR, "A device that carries mains or stores a charge is isolated before anything comes off.",
+        "Behind any cover there may be a voltage that can kill.",
         "`rear-screws` come off while `mains-plug`, which isolates `mains-inlet`, is still in.", job=mains_first,
     ),
     Rule(
-        "mains-last", ERROR, "The mains is connected when everything is back.",
+        "mains-last", ERROR, "The mains, or what charges a store, is connected when everything is back.",
         "A powered open device is live work, which local codes leave to licensed persons.",
         "`mains-plug` is closed before `rear-shell` is fitted.", job=mains_last,
     ),

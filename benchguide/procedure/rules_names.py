@@ -34,12 +34,17 @@ class Names:
         self._idents: Mapping[tuple[str, ...], str] = {
             k: i.copy().pop() for k, i in found.items() if len(i) == 1
         }
-        self._longest = max((len(key) for key in found), default=0)
+        self._counts: dict[str, tuple[int, ...]] = {}
+        """For the first word of a name, how many words such names have, the longest first."""
+        for key in found:
+            known = self._counts.get(key[0], ())
+            self._counts[key[0]] = tuple(sorted({*known, len(key)}, reverse=True))
 
     def at(self, words: list[Word], start: int) -> tuple[str, int] | None:
         """What is named by the words from `start` on, and how many words name it; the longest name goes first."""
-        for count in range(min(self._longest, len(words) - start), 0, -1):
-            ident = self._idents.get(tuple(word.text for word in words[start : start + count]))
+        for count in self._counts.get(words[start].text, ()) if start < len(words) else ():
+            here = words[start : start + count]
+            ident = self._idents.get(tuple(word.text for word in here)) if len(here) == count else None
             if ident is not None:
                 return ident, count
         return None

@@ -216,9 +216,9 @@ def second_action(view: View) -> Iterator[Finding]:
 def _commanded(text: str, names: Names) -> Iterator[str]:
     """Parts that a sentence tells to move: `Lift the plug plate straight up` gives the plug plate."""
     for sentence in _SENTENCE.split(text):
-        words = words_of(sentence)
-        if not words or words[0].text not in _COMMANDS:
+        if sentence.partition(" ")[0].rstrip(",").lower() not in _COMMANDS:
             continue
+        words = words_of(sentence)
         start, found = 1, names.at(words, 1)
         # "back" may be passed over in "put back the lid", and is a part of the name in "fit the back cover"
         while not found and start < len(words) and words[start].text in _PASSED:

@@ -75,7 +75,9 @@ class Bundle:
 
     @cached_property
     def mains(self) -> list[str]:
-        """Connectors that cut off something that is no cell."""
+        """Connectors that cut off something that is no cell; all that cut off something when a part keeps a charge."""
+        if any(part.get("stores") for part in self.parts.values()):
+            return self.switches
         return [
             name
             for name, part in self.parts.items()
@@ -167,6 +169,7 @@ class Draft:
 
     def judged(self, what: str, part: str | None = None, told: str = "") -> Mutant | None:
         """Finish with the simulator's verdict; None when it finds no such fault, so that nothing is broken."""
+        self._free_waits()
         faults = self.faults()
         mine = [
             f for f in faults if f.what in what.split() and (part is None or part in (f.part, *f.because))
@@ -179,6 +182,14 @@ class Draft:
         }
         line = self.job.line(self.part_row(fault.step, fault.part))
         return self._mutant(frozenset({RULE[fault.what]}), False, line, told, frozenset(rows))
+
+    def _free_waits(self) -> None:
+        """A step that was moved before the countdown it waits for waits no longer: one fault at a time."""
+        begun: set[str] = set()
+        for item in self.job.items:
+            if item.raw.get("after_wait", "") not in {"", *begun}:
+                item.drop("after_wait")
+            begun.add(item.raw["id"])
 
     def part_row(self, step: int, part: str) -> Row:
         return self.job.items[step].row("parts", part)

@@ -474,6 +474,40 @@ def test_a_caution_that_was_given_in_time_may_be_repeated(sample):
         assert [p.rule for p in sample.check_texts(sample.device, job)] == rules
 
 
+def test_a_name_that_ends_with_the_text_is_no_longer_name(sample):
+    """Parts called Lid and Lid of the cell compartment: the shorter name at the end of a sentence is found."""
+    device = sample.edited(
+        sample.device,
+        (
+            "  - id: foam\n",
+            "  - {id: hatch, kind: cover, name: Lid of the cell, held_by: [foam]}\n  - id: foam\n",
+        ),
+    )
+    job = sample.edited(
+        sample.procedure, ("[board-screws], text: Undo.", "[board-screws], text: Undo. Lift the board.")
+    )
+    assert "second-action" in {p.rule for p in sample.check_texts(device, job)}
+    job = sample.edited(
+        sample.procedure, ("parts: [foam], text: Take it out.", "parts: [foam], text: Fit the lid.")
+    )
+    assert "second-action" not in {p.rule for p in sample.check_texts(device, job)}
+
+
+def test_a_stored_charge_is_measured_down_to_what_the_part_map_says(sample):
+    """With `stores`, 5 V by the maker's data counts, not the extra-low voltage that holds where nothing is said."""
+    store = "stores: {quantity: bank voltage, unit: V, full: 220, gone_at: 5, exposed_by: lid}"
+    device = sample.edited(sample.device, ("  - id: board\n", f"  - id: board\n    {store}\n"))
+    opened = step(sample.procedure, "open-cell-plug")
+    for high, silent in ((5, True), (50, False)):
+        read = (
+            "  - {id: dead, stage: way-in, text: Measure the bank., time_s: [5, 9], action: read,"
+            f" reading: {{quantity: bank voltage, unit: V, high: {high}}}}}\n"
+        )
+        job = sample.edited(sample.procedure, (opened, opened + read))
+        rules = [p.rule for p in sample.check_texts(device, job) if p.severity is Severity.ERROR]
+        assert ("discharge-measured" not in rules) is silent
+
+
 def test_screws_half_a_millimetre_apart_are_not_called_alike(sample):
     device = sample.edited(
         sample.device,
