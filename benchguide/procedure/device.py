@@ -298,11 +298,19 @@ class DeviceMap(Plain):
         return tuple(part for part in self.parts if part.stores)
 
     @cached_property
+    def cut_outside(self) -> tuple[Part, ...]:
+        """Connectors that isolate something that is not a cell: they cut off a supply from outside."""
+
+        def outside(part: Part) -> bool:
+            sources = (self.by_id.get(name) for name in part.isolates)
+            return any(source is not None and source.kind is not PartKind.CELL for source in sources)
+
+        return tuple(part for part in self.isolators if outside(part))
+
+    @property
     def isolated_first(self) -> bool:
-        """True when nothing may come off before isolation, not only no connector: a part stores energy, or a
-        connector isolates something that is not a cell (a supply from outside)."""
-        sources = (self.by_id.get(name) for part in self.isolators for name in part.isolates)
-        return bool(self.stores) or any(source and source.kind is not PartKind.CELL for source in sources)
+        """True when nothing may come off before isolation, not only no connector."""
+        return bool(self.stores or self.cut_outside)
 
     @cached_property
     def tool_names(self) -> dict[str, str]:

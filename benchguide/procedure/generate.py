@@ -22,7 +22,7 @@ from benchguide.procedure.stored_energy import (
     made_proof,
 )
 from benchguide.procedure.task import PlacedTask
-from benchguide.procedure.way_back import closing_parts, from_outside, way_back_order
+from benchguide.procedure.way_back import closing_parts, way_back_order
 from benchguide.procedure.words import Face, Stage
 
 MAX_STEPS = 20_000
@@ -152,8 +152,9 @@ class _Job:
 
     def _outside(self, refits: list[str]) -> tuple[list[str], list[str]]:
         """Connectors at the end that isolate anything but a cell, which are joined after the count."""
+        cut = {part.id for part in self.device.cut_outside}
         number = len(refits)
-        while number and from_outside(self.device, refits[number - 1]):
+        while number and refits[number - 1] in cut:
             number -= 1
         return refits[:number], refits[number:]
 

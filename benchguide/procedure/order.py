@@ -44,10 +44,19 @@ def closure_isolated(device: DeviceMap, part_id: str) -> frozenset[str]:
     free = before_isolation(device)
     if any(gated(device, device.by_id[name], free) for name in (*found, part_id)):
         found |= free
+    outside = before_outside(device)
+    if outside and not outside.issuperset((*found, part_id)):
+        found |= outside
     behind = before_measuring(device) | free
     if any(conducts(device.by_id[name]) and name not in behind for name in (*found, part_id)):
         found |= before_measuring(device)
     return found - {part_id}
+
+
+def before_outside(device: DeviceMap) -> frozenset[str]:
+    """Parts that have to be off to cut off a supply from outside, those that cut it off included: these alone may
+    move while it is connected."""
+    return reach([part.id for part in device.cut_outside], lambda name: needs(device.by_id[name]))
 
 
 def gated(device: DeviceMap, part: Part, free: Container[str]) -> bool:

@@ -11,6 +11,7 @@ from benchguide.procedure.device import DeviceMap, Part
 from benchguide.procedure.order import (
     before_isolation,
     before_measuring,
+    before_outside,
     closure_isolated,
     conducts,
     exposing,
@@ -124,10 +125,12 @@ def _problem(device: DeviceMap, coming: list[Part]) -> Problem:
     measured = tuple(name for name in exposing(device) if name in number_of)
     # what has to be off for isolation or for measuring cannot wait for the measurement
     unmeasured = before_measuring(device) | before_isolation(device) if measured else frozenset[str]()
+    cut = tuple(part.id for part in device.cut_outside if part.id in number_of)
+    outside = before_outside(device) if cut else frozenset[str]()
 
     def before(part: Part) -> tuple[str, ...]:
-        waits = conducts(part) and part.id not in unmeasured
-        return (*needs(part), *(measured if waits else ()))
+        reads = conducts(part) and part.id not in unmeasured
+        return (*needs(part), *(measured if reads else ()), *(cut if part.id not in outside else ()))
 
     removals = [
         Removal(

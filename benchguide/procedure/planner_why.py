@@ -67,8 +67,8 @@ class Reasons:
     def why(self, part: Part) -> str:
         """One clause that begins with "because"."""
         if part.id == self._target:
-            return "because it is the part to be reached"
-        if part.isolates and self._gated:
+            return f"because {'they are the parts' if _many(part) else 'it is the part'} to be reached"
+        if part.isolates and (self._gated or part in self._device.cut_outside):
             return f"because it isolates {_isolated(self._device, part)} before {_others(self._device)}"
         many = _many(part)
         after = [name for name in self._device.needed_by.get(part.id, ()) if name in self._out]
@@ -206,7 +206,9 @@ def _forbidden_by_measuring(device: DeviceMap, target: str, goal: str, against: 
 def _forbidden_by_isolation(
     device: DeviceMap, target: str, against: Sequence[str], wanted: Collection[str]
 ) -> CannotReach:
-    opened = gated_parts(device, [part for part in device.parts if part.id in wanted])[0]
+    opened = next(
+        iter(gated_parts(device, [p for p in device.parts if p.id in wanted])), device.by_id[target]
+    )
     reason = f"before {_others(device)} to reach {called(device.by_id[target])}"
     for isolator in device.isolators:
         if isolator.id in against:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
 
 from benchguide.procedure.device import DeviceMap
-from benchguide.procedure.order import before_isolation, closure, needs
+from benchguide.procedure.order import before_isolation, before_outside, closure, needs
 from benchguide.procedure.words import PartKind
 
 
@@ -63,15 +63,12 @@ def _linear(
 def _isolators_last(device: DeviceMap, order: Sequence[str], waits: dict[str, set[str]]) -> None:
     """An energy source is connected after every connector that was opened under isolation; a supply from
     outside after everything that came off under isolation."""
-    free = before_isolation(device)
-    under = [name for name in order if name not in free]
-    connectors = [name for name in under if device.by_id[name].kind is PartKind.CONNECTOR]
+    free, outside = before_isolation(device), before_outside(device)
+    connectors = [n for n in order if n not in free and device.by_id[n].kind is PartKind.CONNECTOR]
+    others = [name for name in order if name not in outside]
+    cut = {part.id for part in device.cut_outside}
     for name in order:
         if device.by_id[name].isolates:
-            waits[name].update(under if from_outside(device, name) else connectors)
-
-
-def from_outside(device: DeviceMap, name: str) -> bool:
-    """True for a connector that isolates something that is not a cell."""
-    sources = (device.by_id.get(source) for source in device.by_id[name].isolates)
-    return any(source is not None and source.kind is not PartKind.CELL for source in sources)
+            waits[name].update(connectors)
+        if name in cut:
+            waits[name].update(others)

@@ -61,11 +61,15 @@ def maps(draw: st.DrawFn, most: int = 14) -> DeviceMap:
 CONDUCTORS = ("connector", "module", "cell")
 
 
+def cuts_outside(found: DeviceMap) -> list[str]:
+    """The connectors that isolate something that is not a cell."""
+    kinds = {part.id: part.kind.value for part in found.parts}
+    return [p.id for p in found.parts if any(kinds.get(name, "cell") != "cell" for name in p.isolates)]
+
+
 def powered_first(found: DeviceMap) -> bool:
     """Whether isolation comes before everything: stored energy, or a connector that isolates no cell."""
-    kinds = {part.id: part.kind.value for part in found.parts}
-    sources = [name for part in found.parts for name in part.isolates if name in kinds]
-    return any(part.stores for part in found.parts) or any(kinds[name] != "cell" for name in sources)
+    return any(part.stores for part in found.parts) or bool(cuts_outside(found))
 
 
 def needed(found: DeviceMap, target: str) -> set[str]:
@@ -84,6 +88,9 @@ def needed(found: DeviceMap, target: str) -> set[str]:
     kinds = {part.id: part.kind.value for part in found.parts}
     if any((powered_first(found) or kinds[name] == "connector") and name not in free for name in out):
         out |= free
+    outside = behind(cuts_outside(found))
+    if outside and out - outside:
+        out |= outside
     if measuring and any(kinds[name] in CONDUCTORS and name not in measuring | free for name in out):
         out |= measuring
     return out
@@ -106,10 +113,13 @@ def simulate(found: DeviceMap, order: list[str]) -> None:
     isolators = [part["id"] for part in data if part["isolates"]]
     openers = [part["stores"]["exposed_by"] for part in data if part["stores"]]
     live_allowed, unmeasured = behind(isolators), behind(openers)
+    outside = behind(cuts_outside(found))
     off: set[str] = set()
     for name in order:
         part = by_name[name]
         assert name not in off, f"{name} comes off twice"
+        if name not in outside:
+            assert off.issuperset(cuts_outside(found)), f"{name} comes off before the supply is cut off"
         for other in part["held_by"] + part["under"]:
             assert other in off, f"{name} comes off while {other} holds or covers it"
         if (part["kind"] == "connector" or powered_first(found)) and name not in live_allowed:
