@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from benchguide.speech.level import FLOOR_DB, active_level
-from benchguide.speech.phrases import PhraseTable, bundled, read_phrases
+from benchguide.speech.phrases import Group, PhraseTable, bundled, read_phrases
+from benchguide.speech.phrases_distance import NEAREST, Nearness, rate
 from benchguide.speech.recogniser import Heard, Recogniser
 from benchguide.speech.recording import Recording
 from benchguide.speech.voice_activity import CHUNK, CHUNK_S, Cutter, SileroJudge
@@ -63,6 +64,33 @@ def listen(
     heard += recogniser.finish()
     talker = recogniser.talker_db
     return Listening(tuple(heard), None if talker is None else round(talker, 1), recording.fault)
+
+
+def rate_phrase(words: str, phrases: Path | None = None) -> list[Nearness]:
+    """The phrases of the table by how near they sound to `words`, nearest first: a hundred at most.
+
+    Raises ValueError for words whose sound is not known, BadPhrases, OSError.
+    """
+    return rate(words, _table(phrases))[:100]
+
+
+def rating_lines(words: str, ranked: list[Nearness], shown: int = 8) -> list[str]:
+    """The ranking for a person, with the verdict at the end. Counts are left out: they are only asked for at times."""
+    near = [one for one in ranked if one.group is not Group.NUMBER][:shown]
+    lines = [f"{one.distance:5.2f}  {one.words}" for one in near]
+    if not near:
+        return ["The table holds no other phrase."]
+    if near[0].too_near:
+        verdict = (
+            f"'{words}' sounds too much like '{near[0].words}' ({near[0].distance:.2f}; {NEAREST} is enough)."
+        )
+    else:
+        verdict = (
+            f"'{words}' sounds far enough from every phrase ({near[0].distance:.2f}; {NEAREST} is enough)."
+        )
+    if len(words.split()) < 2:
+        verdict += " One word alone is mistaken for talk more often than two."
+    return [*lines, verdict]
 
 
 def measured_level(recording: Recording) -> float | None:

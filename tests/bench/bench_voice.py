@@ -11,11 +11,13 @@ computing took. Exit code 1 when a bar is missed. The first run makes the record
 """
 
 import argparse
+import itertools
 import json
 import subprocess
 import sys
 import time
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -28,6 +30,8 @@ from voice_corpus import RATE, Take, Voice
 
 from benchguide.speech.phonemes import PhonemeNet, load_net, optional
 from benchguide.speech.phrases import Group, PhraseTable, bundled
+from benchguide.speech.phrases_distance import NOTHING, sounds_of
+from benchguide.speech.phrases_score import edit_distance, written
 from benchguide.speech.recogniser import Recogniser
 from benchguide.speech.recogniser_judge import PhraseJudge, Verdict
 from benchguide.speech.recording import Recording
@@ -247,16 +251,19 @@ def measure_false(
 ) -> Tally:
     """Running speech (synthetic, then human), then bench noise with talk across the room."""
     running = Tally()
-    for take in corpus.running_speech(voices, args.hours, cache):
+    for take in itertools.chain(corpus.running_speech(voices, args.hours, cache), corpus.human_prompts()):
         running.add(bench.run(take, args.numbers_on, RATE // 2))
-    for take in corpus.human_prompts():
-        running.add(bench.run(take, args.numbers_on, RATE // 2))
+        if args.show:
+            print(f"    {take.name}: {running.extra} in {running.seconds / 3600:.2f} h", flush=True)
     table.false_row("false accepts, running English speech", running)
     noise = Tally()
     far = [np.concatenate(corpus.said(v, corpus.sentences()[20:26], cache)) for v in voices[:6:2]]
     for take in corpus.bench_noise(args.noise_hours, lambda part: far[part % len(far)]):
         noise.add(bench.run(take, args.numbers_on, RATE // 2))
-    table.false_row("false accepts, bench noise and distant talk", noise)
+        if args.show:
+            print(f"    {take.name}: {noise.extra} in {noise.seconds / 3600:.2f} h", flush=True)
+    if noise.seconds:
+        table.false_row("false accepts, bench noise and distant talk", noise)
     return noise
 
 
@@ -279,6 +286,8 @@ import resource, sys
 import numpy as np
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 from benchguide.speech.phrases import bundled
+from benchguide.speech.phrases_distance import NOTHING, sounds_of
+from benchguide.speech.phrases_score import edit_distance, written
 from benchguide.speech.recogniser import Recogniser
 listener = Recogniser(bundled())
 listener.numbers = True
@@ -309,6 +318,53 @@ def measure_cases(bench: Bench, table: Table, folder: Path, show: bool) -> None:
         print(f"    extra: {line}")
 
 
+def aligned(said: Sequence[str], heard: Sequence[str]) -> list[tuple[str, str]]:
+    """Pairs of what was said and what was written along a shortest edit path; what was put in is left out."""
+    table = np.zeros((len(said) + 1, len(heard) + 1))
+    table[:, 0], table[0] = np.arange(len(said) + 1), np.arange(len(heard) + 1)
+    for i, one in enumerate(said, 1):
+        for j, other in enumerate(heard, 1):
+            table[i, j] = min(table[i - 1, j] + 1, table[i, j - 1] + 1, table[i - 1, j - 1] + (one != other))
+    pairs, i, j = [], len(said), len(heard)
+    while i:
+        if j and table[i, j] == table[i - 1, j - 1] + (said[i - 1] != heard[j - 1]):
+            i, j = i - 1, j - 1
+            pairs.append((said[i], heard[j]))
+        elif table[i, j] == table[i - 1, j] + 1:
+            i -= 1
+            pairs.append((said[i], NOTHING))
+        else:
+            j -= 1
+    return pairs
+
+
+def measure_confusions(bench: Bench, voices: tuple[Voice, ...], cache: Path, target: Path) -> None:
+    """Count which phonemes the network writes for which, over phrases and word pairs in quiet and in fan noise."""
+    said = {p.words: [sum(way, ()) for way in p.ways] for p in bench.table.phrases}
+    for pair in corpus.word_pairs(40, 7):
+        sounds = [sounds_of(word, bench.table) for word in pair.split()]
+        said[pair] = [sum(way, ()) for way in itertools.islice(itertools.product(*sounds), 12)]
+    counts: Counter[tuple[str, str]] = Counter()
+    rng = np.random.default_rng(11)
+    for voice in voices:
+        for (_words, ways), sound in zip(said.items(), corpus.said(voice, list(said), cache), strict=True):
+            padded = np.concatenate([np.zeros(RATE // 4), sound, np.zeros(RATE // 3)])
+            noise = corpus.fan(rng, len(padded)) * 0.1 * 10 ** (-rng.choice([40, 20, 10]) / 20)
+            rows = bench.net.phonemes((padded + noise).astype(np.float32))
+            heard = [bench.net.symbols[i] for i in written(rows, bench.net.blank, bench.net.boundary)]
+            counts.update(aligned(min(ways, key=lambda way: edit_distance(heard, way)), heard))
+    totals: Counter[str] = Counter()
+    for (one, _), count in counts.items():
+        totals[one] += count
+    lines = [
+        "# Said, written by the network instead, share. Made by: tests/bench/bench_voice.py --confusions THIS-FILE"
+    ]
+    for (one, other), count in sorted(counts.items()):
+        if count >= 2 and totals[one] >= 10:
+            lines.append(f"{one}\t{other}\t{count / totals[one]:.4f}")
+    target.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 def options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -324,6 +380,9 @@ def options() -> argparse.Namespace:
     parser.add_argument("--numbers-on", action="store_true")
     parser.add_argument("--only", choices=("commands", "false", "load", "cases"))
     parser.add_argument("--show", action="store_true", help="print what was missed")
+    parser.add_argument(
+        "--confusions", type=Path, metavar="FILE", help="count them with the tuning voices, and end"
+    )
     parser.add_argument("--dev", action="store_true", help="the voices for tuning, not the ones for judging")
     args = parser.parse_args()
     if args.short:
@@ -342,6 +401,9 @@ def main() -> int:
     voices = voices[::4] if args.short else voices
     bench, table = Bench(args.net, baseline=True), Table()
     print(f"network: {bench.net.name}")
+    if args.confusions:
+        measure_confusions(bench, corpus.available(corpus.DEV)[:5], args.cache, args.confusions)
+        return 0
     if args.only in (None, "commands"):
         every = measure_commands(bench, table, voices, args.cache, args.show)
         delay = float(np.percentile(every.delays, 95))
