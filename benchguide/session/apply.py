@@ -145,7 +145,7 @@ def _entered(state: State, event: ev.StepEntered, fact: Fact) -> Changes:
         **_closed(state, fact.at),
         "visit": Visit(event.step, fact.at, entered, event.why),
         "here": state.index.get(event.step, state.here),
-        "marks": _marked(state, event.step, replace(old, entered=entered)),
+        "marks": _marked(state, event.step, StepMark(old.mark, entered, old.moved, old.settled, old.turn)),
     }
 
 
@@ -201,7 +201,7 @@ def _moved(state: State, step: str, *moves: Movement) -> Mapping[str, StepMark]:
     """The marks with movements added; the first one after the step was declared done starts a new list."""
     mark = state.mark_of(step)
     before = () if mark.settled else mark.moved
-    return _marked(state, step, replace(mark, moved=(*before, *moves), settled=False))
+    return _marked(state, step, StepMark(mark.mark, mark.entered, (*before, *moves), False, mark.turn))
 
 
 def _came_off(state: State, event: ev.PartCameOff, fact: Fact) -> Changes:

@@ -10,15 +10,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.part_steps import refit_steps
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, Action, PartKind, Stage, WaitKind
 from benchguide.session import names
-from benchguide.session.state import Mark, State
-from benchguide.session.way_back_order import in_order, mixes_energy, must_precede
+from benchguide.session.state import Mark, State, StepMark
+from benchguide.session.way_back_order import Preds, before_energy, in_order, mixes_energy, must_precede
 
 #: parts whose refit makes a test before sealing worth doing again
 TESTED = frozenset({PartKind.CONNECTOR, PartKind.MODULE, PartKind.CELL})
+#: what is known of a step that nobody has been at
+UNTOUCHED = StepMark()
 RETURN_ONLY = frozenset({Action.WORK, Action.WAIT})
 
 
@@ -61,8 +64,7 @@ class _Laying:
         self._still_wanted()
         self._unplanned()
         self._tests_once_more()
-        preds = must_precede(self.state.job.device, self.out)
-        ordered = in_order(self.items, preds, split=self._split)
+        ordered = in_order(self.items, self.preds, split=self._split)
         return (*settled, *(step for item in ordered for step in item.steps))
 
     # what is known
@@ -71,6 +73,11 @@ class _Laying:
     def out(self) -> dict[str, int]:
         """Parts that are out, with when they came out last."""
         return {item.part: turn for turn, item in enumerate(self.state.ledger.out)}
+
+    @cached_property
+    def preds(self) -> Preds:
+        """What must be in before what."""
+        return must_precede(self.state.job.device, self.out)
 
     @cached_property
     def current(self) -> tuple[Step, ...]:
@@ -212,10 +219,9 @@ class _Laying:
     def _unplanned(self) -> None:
         """Parts that no written step refits, the one that came out last first."""
         self.items.sort(key=lambda item: item.place)
-        preds = must_precede(self.state.job.device, self.out)
         for part in sorted(self.out, key=lambda p: -self.out[p]):
             if part not in self.covered:
-                at = self._spot(part, preds.get(part, frozenset()))
+                at = self._spot(part, self.preds[part])
                 self._generate(part, at)
 
     def _spot(self, part: str, preds: Iterable[str]) -> int:
@@ -349,24 +355,28 @@ def _test_missing(state: State) -> bool:
 def fits(state: State) -> bool:
     """Whether the open steps of the present route put back exactly what is out, each piece once, in an order
     that the part map allows. Steps that a person has looked at may be there for nothing."""
-    out = set(state.ledger.names())
-    preds = must_precede(state.job.device, dict.fromkeys(out, 0))
+    device, out = state.job.device, set(state.ledger.names())
+    isolators = {part.id for part in device.isolators}
     for step in state.steps[state.job.way_back_at :]:
-        mark = state.mark_of(step.id)
+        mark = state.marks.get(step.id, UNTOUCHED)
         if mark.mark is not Mark.OPEN:
             continue
         if step.action in REMOVALS:
             out.update(step.parts)
         elif step.action in REFITS:
             parts = out.intersection(step.parts)
-            if not parts and not mark.entered:
+            if not mark.entered and (not parts or _mixed(device, parts, isolators)):
                 return False
             out -= parts
-            if not mark.entered and mixes_energy(state.job.device, parts):
+            if any(not out.isdisjoint(device.needed_by.get(part, ())) for part in parts):
                 return False
-            if any(out.intersection(preds.get(part, ())) for part in parts):
+            if any(before_energy(device, device.by_id[part], out) for part in parts & isolators):
                 return False
     return not out and not _test_missing(state)
+
+
+def _mixed(device: DeviceMap, parts: set[str], isolators: set[str]) -> bool:
+    return len(parts) > 1 and not parts.isdisjoint(isolators) and mixes_energy(device, parts)
 
 
 def told(state: State, steps: Sequence[Step]) -> str:

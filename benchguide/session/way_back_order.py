@@ -36,7 +36,7 @@ def must_precede(device: DeviceMap, out: Collection[str]) -> Preds:
             found[other].add(part)
     isolators = [device.by_id[part] for part in out if device.by_id[part].isolates]
     for isolator in isolators:
-        found[isolator.id].update(_before_energy(device, isolator, out))
+        found[isolator.id].update(before_energy(device, isolator, out))
     return {part: frozenset(others) for part, others in found.items()}
 
 
@@ -57,7 +57,8 @@ def _first_out(device: DeviceMap, part: str, out: Collection[str]) -> set[str]:
     return found
 
 
-def _before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> set[str]:
+def before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> set[str]:
+    """Parts out that must be in before this isolator connects its source."""
     if any(isolator.id == part.id for part in mains_isolators(device)):
         return set(out) - before_mains(device)
     free = before_isolation(device)
@@ -67,7 +68,7 @@ def _before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> s
 def mixes_energy(device: DeviceMap, parts: Collection[str]) -> bool:
     """Whether some of these parts must be in before another one of them because that connects energy."""
     isolators = [device.by_id[part] for part in parts if device.by_id[part].isolates]
-    return any(_before_energy(device, isolator, parts) - {isolator.id} for isolator in isolators)
+    return any(before_energy(device, isolator, parts) - {isolator.id} for isolator in isolators)
 
 
 def in_order(items: Sequence[I], preds: Preds, split: Callable[[I], list[I]]) -> list[I]:

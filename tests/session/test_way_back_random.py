@@ -54,7 +54,7 @@ def part_map(chance: Random, count: int) -> list[dict[str, Any]]:
             "id": f"p{number}",
             "kind": kind,
             "name": f"part {number}",
-            "cell": f"A{number}",
+            "cell": f"A{number % 100}",
         }
         if kind == "screws":
             screw = {"drive": "cross PH00", "thread": "M2", "length_mm": 4}
