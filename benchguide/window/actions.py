@@ -47,6 +47,7 @@ WINDOW = (
     Spec("room-procedures", "Procedures", ("F2",), "What is on this bench"),
     Spec("room-bench", "Bench", ("F3",), "The job in hand"),
     Spec("room-records", "Records", ("F4",), "Finished and open jobs"),
+    Spec("plan", "Way in", ("F9",), "Plan the way in to any part of a device"),
     Spec("theme", "Theme", ("F6",), "Change between the light and the dark theme"),
     Spec("farther", "Larger text", ("Ctrl++",), "I stand farther away"),
     Spec("nearer", "Smaller text", ("Ctrl+-",), "I stand nearer"),

@@ -47,6 +47,10 @@ class NeedsView(QScrollArea):
             self.column.addWidget(label(about, "", wrap=True))
         self.column.addWidget(label(check, "strong", wrap=True))
 
+    def show_origin(self, words: str) -> None:
+        """Whether the steps are written out or made from the part map."""
+        self.column.addWidget(label(words, "soft", wrap=True))
+
     def show_open(self, rows: Sequence[SessionRow], may_continue: bool) -> list[tuple[QPushButton, str]]:
         """One row for each open job of this procedure; gives the buttons with their session ids."""
         made = []

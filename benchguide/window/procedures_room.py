@@ -11,7 +11,15 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLineEdit,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.loader import Loaded
@@ -19,8 +27,17 @@ from benchguide.procedure.problems import Problem
 from benchguide.procedure.procedure import Procedure
 from benchguide.store.problems import StoreProblem
 from benchguide.store.tables import SessionRow
+from benchguide.window.plan_asked import Asked
+from benchguide.window.plan_page import PlanPage
 from benchguide.window.procedures_needs import NeedsView
-from benchguide.window.procedures_words import check_words, may_start, needs_of, problem_lines
+from benchguide.window.procedures_words import (
+    check_words,
+    made_words,
+    may_start,
+    needs_of,
+    problem_lines,
+    row_words,
+)
 from benchguide.window.records_background import Background
 from benchguide.window.records_rows import Row, RowList
 from benchguide.window.theme import Theme, set_role
@@ -42,12 +59,20 @@ class EntryLike(Protocol):
     def title(self) -> str: ...
 
 
-class ProceduresRoom(QWidget):
-    """Procedures at the left, the chosen one's needs at the right, job number, name and the start key below.
+class DeviceLike(Protocol):
+    """A part map on the shelf, as procedure.shelf gives it."""
 
-    `procedures()` gives the entries of the shelf and `check(device, procedure)` the checker's findings
-    (both are
-    called in a thread), `sessions()` the rows of the log. `may_start` is false in a window that only reads.
+    @property
+    def loaded(self) -> Loaded[DeviceMap] | None: ...
+
+
+class ProceduresRoom(QWidget):
+    """Procedures at the left, the chosen one's needs at the right, job number, name and the start key below; and
+    the page on which a way in is planned (`show_plan`).
+
+    `procedures()` and `devices()` give the entries of the shelf and `check(device, procedure)` the checker's
+    findings (all are called in a thread), `sessions()` the rows of the log. `may_start` is false in a window that
+    only reads. Prints go to `print_folder` unless the person names another.
     """
 
     start_wanted = Signal(object, str, str)
@@ -63,9 +88,12 @@ class ProceduresRoom(QWidget):
         person: str = "",
         may_start: bool = True,
         parent: QWidget | None = None,
+        devices: Callable[[], Sequence[DeviceLike]] = tuple,
+        print_folder: Path | None = None,
     ) -> None:
         super().__init__(parent)
         self.theme, self._procedures, self._check, self._sessions = theme, procedures, check, sessions
+        self._devices = devices
         self._may_start = may_start
         self._entries: dict[str, EntryLike] = {}
         self._found: dict[str, tuple[Problem, ...]] = {}
@@ -74,10 +102,10 @@ class ProceduresRoom(QWidget):
         self._shown = ""
         self._background = Background("procedure-check", self)
         self._background.ready.connect(self._take)
-        self._build(person)
+        self._build(person, print_folder)
         self.destroyed.connect(self._background.ender())
 
-    def _build(self, person: str) -> None:
+    def _build(self, person: str, print_folder: Path | None) -> None:
         theme, gap = self.theme, self.theme.sizes.gap
         self.list = RowList(theme, "Procedures", self)
         self.list.selectionModel().currentChanged.connect(lambda *_: self._show_chosen())
@@ -85,16 +113,39 @@ class ProceduresRoom(QWidget):
         self.needs = NeedsView(theme)
         both = QHBoxLayout()
         both.setSpacing(2 * gap)
-        for widget, stretch in ((self.list, 2), (self.needs, 3)):
+        for widget, stretch in ((self._make_left(), 2), (self.needs, 3)):
             widget.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Expanding)
             both.addWidget(widget, stretch)
+        first = QWidget()
+        page = QVBoxLayout(first)
+        page.setContentsMargins(0, 0, 0, 0)
+        page.setSpacing(gap)
+        page.addLayout(both, 1)
+        page.addLayout(self._make_foot(person))
+        self.plan = PlanPage(theme, print_folder)
+        self.plan.left.connect(self.show_list)
+        self.plan.job_wanted.connect(self._prepare_job)
+        self.destroyed.connect(self.plan.ender())
+        self.stack = QStackedWidget()
+        for each in (first, self.plan):
+            self.stack.addWidget(each)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(2 * gap, gap, 2 * gap, gap)
-        outer.setSpacing(gap)
-        outer.addLayout(both, 1)
-        outer.addLayout(self._make_foot(person))
+        outer.addWidget(self.stack)
         self.setAccessibleName("Procedures")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def _make_left(self) -> QWidget:
+        self.plan_key = QPushButton("Way in to any part  [F9]")
+        self.plan_key.setAccessibleName("Plan the way in to any part of this device")
+        self.plan_key.clicked.connect(lambda _=False: self.show_plan())
+        left = QWidget()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(self.theme.sizes.gap)
+        column.addWidget(self.list, 1)
+        column.addWidget(self.plan_key)
+        return left
 
     def _make_foot(self, person: str) -> QVBoxLayout:
         self.job = _field("Job number", 60)
@@ -132,7 +183,7 @@ class ProceduresRoom(QWidget):
         except StoreProblem as error:
             self._open = []
             self._tell(str(error))
-        self._background.ask("shelf", lambda: list(self._procedures()))
+        self._background.ask("shelf", lambda: (_in_order(self._procedures()), list(self._devices())))
 
     def choose(self, entry: EntryLike) -> None:
         """Bring this procedure to the front, now or as soon as the shelf has been read."""
@@ -163,11 +214,13 @@ class ProceduresRoom(QWidget):
         if isinstance(result, Exception):
             self._tell(f"The procedures cannot be read: {result}.")
             return
-        self._entries = {_key(entry): entry for entry in result}
+        entries, devices = result
+        self._entries = {_key(entry): entry for entry in entries}
         self._found = {}
         for key, entry in reversed(self._entries.items()):
             self._ask_check(key, entry)
-        self.list.show_rows([self._row(entry) for entry in result])
+        self.list.show_rows([self._row(entry) for entry in entries])
+        self.plan.show_devices(_maps(entries, devices), entries)
         self._go_to_wanted()
         if not self._entries:
             self.needs.begin()
@@ -192,7 +245,7 @@ class ProceduresRoom(QWidget):
         device = entry.device.model.name if entry.device else ""
         going = len(self._open_of(entry))
         right = f"{going} open" if going else ""
-        return Row(_key(entry), entry.title, right, (device, self._verdict(entry)))
+        return Row(_key(entry), entry.title, right, row_words(device, entry.loaded, self._verdict(entry)))
 
     def _verdict(self, entry: EntryLike) -> str:
         return check_words(self._found.get(_key(entry)), _readable(entry), _steps(entry))
@@ -221,6 +274,7 @@ class ProceduresRoom(QWidget):
         for button, session in self.needs.show_open(self._open_of(entry), self._may_start):
             button.clicked.connect(lambda _=False, session=session: self.resume_wanted.emit(session))
         if entry.loaded and entry.device:
+            self.needs.show_origin(made_words(entry.loaded, entry.device.model))
             self.needs.show_needs(needs_of(entry.device.model, entry.loaded.model))
         self.needs.show_findings(problem_lines(problems or ()))
         self.needs.end()
@@ -245,11 +299,36 @@ class ProceduresRoom(QWidget):
         self.told.setText(sentence)
         self.told.setVisible(bool(sentence))
 
+    # -- the way in to a part
+
+    def show_plan(self, asked: Asked | None = None) -> None:
+        """Go to the page that plans a way in: as asked, else as it was left, else for the procedure in view."""
+        entry = self.chosen
+        if asked is None and not self.plan.asked.target and entry and entry.loaded and entry.device:
+            procedure = entry.loaded.model
+            asked = Asked(procedure.device, procedure.target or "", procedure.keep)
+        if asked is not None:
+            self.plan.ask(asked)
+        self.stack.setCurrentIndex(1)
+        self.plan.search.setFocus()
+
+    def show_list(self) -> None:
+        """Go back to the procedures."""
+        self.stack.setCurrentIndex(0)
+        self.list.setFocus()
+
+    def _prepare_job(self, entry: EntryLike) -> None:
+        """A job was chosen on the plan page: its needs come into view, the keyboard goes to the job number."""
+        self.show_list()
+        self.choose(entry)
+        self.job.setFocus()
+
     # -- coming and going
 
     def stop(self) -> None:
-        """End the thread."""
+        """End the threads."""
         self._background.stop()
+        self.plan.stop()
 
     def showEvent(self, event: Any) -> None:
         """The room comes into view: shelf and sessions are read anew, after the first paint."""
@@ -257,9 +336,9 @@ class ProceduresRoom(QWidget):
         QTimer.singleShot(0, self, self.refresh)
 
     def focusInEvent(self, event: Any) -> None:
-        """The keyboard belongs to the list."""
+        """The keyboard belongs to the page in view."""
         super().focusInEvent(event)
-        self.list.setFocus()
+        (self.list, self.plan.parts)[self.stack.currentIndex()].setFocus()
 
 
 def _field(name: str, longest: int) -> QLineEdit:
@@ -271,6 +350,18 @@ def _field(name: str, longest: int) -> QLineEdit:
 
 def _key(entry: EntryLike) -> str:
     return str(entry.path)
+
+
+def _in_order(entries: Sequence[EntryLike]) -> list[EntryLike]:
+    """Jobs of one device beside each other, by name; what cannot be read comes last."""
+    return sorted(entries, key=lambda e: (e.device is None, e.device.model.name if e.device else "", e.title))
+
+
+def _maps(entries: Sequence[EntryLike], devices: Sequence[DeviceLike]) -> list[Loaded[DeviceMap]]:
+    """Every part map that can be read, each once, by name."""
+    found = {each.loaded.model.id: each.loaded for each in devices if each.loaded}
+    found |= {each.device.model.id: each.device for each in entries if each.device}
+    return sorted(found.values(), key=lambda loaded: loaded.model.name)
 
 
 def _readable(entry: EntryLike) -> bool:

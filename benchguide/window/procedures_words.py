@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from benchguide.procedure.device import Caution, DeviceMap
+from benchguide.procedure.loader import Loaded
 from benchguide.procedure.photos import needs_as_found, needs_as_left
 from benchguide.procedure.problems import Problem, Severity
 from benchguide.procedure.procedure import Procedure, Supply
@@ -70,6 +71,25 @@ def _cautions(device: DeviceMap, procedure: Procedure) -> tuple[Caution, ...]:
     rank = {word: n for n, word in enumerate(SignalWord)}
     every = dict.fromkeys([*device.cautions, *procedure.cautions])
     return tuple(sorted(every, key=lambda caution: rank[caution.word]))
+
+
+def row_words(device: str, loaded: Loaded[Procedure] | None, verdict: str) -> tuple[str, ...]:
+    """The softer lines of a procedure in the list: its device; whether its steps are made; result of the check."""
+    if loaded is not None and loaded.generated:
+        device = f"{device} · made from the part map"
+    return device, verdict
+
+
+def made_words(loaded: Loaded[Procedure], device: DeviceMap) -> str:
+    """Where the steps come from."""
+    procedure = loaded.model
+    if loaded.generated is None:
+        return "Every step is written out in the file."
+    target = device.by_id[procedure.target].name if procedure.target else ""
+    return (
+        f"The steps were made from the part map, for the way in to {target} and back; the file holds only what is "
+        "special. `benchguide write-out` writes them into a file to edit."
+    )
 
 
 def check_words(problems: Sequence[Problem] | None, readable: bool, steps: int) -> str:

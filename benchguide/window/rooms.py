@@ -39,7 +39,14 @@ def make_procedures_room(bench: Bench) -> ProceduresRoom:
         bench.log.sessions,
         person=bench.settings.person,
         may_start=bench.writing,
+        devices=lambda: bench.shelf.devices(),
+        print_folder=bench.folder / "prints",
     )
+    before: ProceduresRoom | None = getattr(bench, "procedures_room", None)
+    if before is not None:
+        # another theme or text size: the plan in view stays in view
+        room.plan.asked = before.plan.asked
+        room.stack.setCurrentIndex(before.stack.currentIndex())
     room.start_wanted.connect(bench.start)
     room.resume_wanted.connect(bench.resume)
     return room

@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject
 from benchguide.camera.local import list_cameras
 from benchguide.camera.source import parse_source
 from benchguide.window.info import keys_page, safety_page
+from benchguide.window.plan_asked import Asked
 from benchguide.window.widgets.question import Field
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ class WindowCommands(QObject):
         self._bench = bench
         self._before_info = "procedures"
         handlers = {
+            "plan": self._show_plan,
             "theme": self._swap_theme,
             "farther": lambda: self._move(+1),
             "nearer": lambda: self._move(-1),
@@ -41,6 +43,15 @@ class WindowCommands(QObject):
     def _swap_theme(self) -> None:
         settings = self._bench.settings
         self._bench.change_settings(replace(settings, theme="light" if settings.theme == "dark" else "dark"))
+
+    def _show_plan(self) -> None:
+        """The plan page; with a job on the bench, for its device."""
+        driver, room = self._bench.driver, self._bench.procedures_room
+        asked = None
+        if driver and driver.state.open and room.plan.asked.device != driver.state.job.device.id:
+            asked = Asked(driver.state.job.device.id)
+        self._bench.shell.show_room("procedures")
+        room.show_plan(asked)
 
     def _move(self, by: int) -> None:
         """One notch nearer or farther."""

@@ -1,0 +1,332 @@
+"""The part map as a way in is planned on it: order numbers on what comes off, a sign on what must stay.
+
+Drawn to scale; a click chooses the part under it, a further click at the same place the part below that. Marks tell by
+shape and number, never by colour alone. It plans nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QPainter, QPen
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
+
+from benchguide.procedure.device import DeviceMap, Part
+from benchguide.procedure.words import Face, PartKind
+from benchguide.session.ledger import Ledger
+from benchguide.window.theme import Theme
+from benchguide.window.widgets import shapes
+from benchguide.window.widgets.device_drawing import USUAL_HEAD_MM, DeviceDrawing, Pieces, middles
+from benchguide.window.widgets.marks import PartMark
+from benchguide.window.widgets.themed import Painted
+
+#: how far beside a part a click still means it, in ems of body type
+NEAR_EMS = 0.55
+#: steps tried when a mark would cover another one
+TRIES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Badge:
+    """One number or sign on the map: where it stands, and the place it belongs to."""
+
+    part: str
+    text: str
+    middle: QPointF
+    place: QPointF
+    radius: float
+
+
+class PlanMap(Painted):
+    """The drawing. `chosen(part)` on a click, `stay_toggled(part)` on a click with Ctrl or the other button."""
+
+    chosen = Signal(str)
+    stay_toggled = Signal(str)
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, "Part map", parent)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMouseTracking(True)
+        self.device: DeviceMap | None = None
+        self.face = Face.BACK
+        self._numbers: dict[str, int] = {}
+        self._keep: frozenset[str] = frozenset()
+        self._target = self._current = ""
+        self._pieces = Pieces()
+        self._clicked: tuple[QPointF, str] = (QPointF(-1, -1), "")
+
+    def set_plan(
+        self,
+        device: DeviceMap,
+        numbers: Mapping[str, int],
+        keep: Collection[str],
+        target: str,
+        current: str = "",
+    ) -> None:
+        """Show this device: `numbers` is the place of each removal in the order, `current` the part in hand."""
+        if device is not self.device:
+            self._pieces = Pieces()
+            self.device = device
+        self._numbers, self._keep = dict(numbers), frozenset(keep)
+        self._target, self._current = target, current
+        self.setAccessibleDescription(self._words())
+        self.update()
+
+    def show_face(self, face: Face) -> None:
+        """Turn the drawing."""
+        self.face = face
+        self.setAccessibleDescription(self._words())
+        self.update()
+
+    def restyle(self) -> None:
+        """Other colours or sizes: every part is drawn anew."""
+        self._pieces = Pieces()
+
+    def _words(self) -> str:
+        if self.device is None:
+            return ""
+        order = sorted(self._numbers, key=lambda part: self._numbers[part])
+        names = [f"{self._numbers[p]} {self.device.by_id[p].name}" for p in order if p in self.device.by_id]
+        return f"{self.device.name}, {self.face.value} up. Comes off: {', '.join(names) or 'nothing'}."
+
+    def sizeHint(self) -> QSize:
+        """About the shape of a device."""
+        width = round(self.theme.sizes.body_px * 30)
+        return QSize(width, round(width * 0.62))
+
+    def minimumSizeHint(self) -> QSize:
+        """Small, but a drawing."""
+        width = round(self.theme.sizes.body_px * 12)
+        return QSize(width, round(width * 0.6))
+
+    # -- drawing
+
+    def _drawing(self, device: DeviceMap) -> _PlanDrawing:
+        marked = {*self._numbers, *filter(None, (self._target,))}
+        return _PlanDrawing(self.theme, device, self.face, marked, self.devicePixelRatioF(), self._pieces)
+
+    def paintEvent(self, _event: object) -> None:
+        """Device, then marks, each beside its place where it would cover another."""
+        painter = QPainter(self)
+        rect = QRectF(self.rect())
+        if self.device is None:
+            DeviceDrawing.draw_frame(painter, rect, self.theme)
+            return
+        self._drawing(self.device).draw(painter, rect)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        self._paint_current(painter)
+        self._paint_key(painter, rect)
+        font = QFont(self.theme.font(bold=True))
+        for badge in self.badges():
+            self._paint_badge(painter, badge, font)
+
+    def _paint_key(self, painter: QPainter, rect: QRectF) -> None:
+        """What the marks mean, along the lower edge beside the side that is up."""
+        if not self._numbers:
+            return
+        words = "number: order · double rim: target"
+        if self._keep:
+            words += " · barred: stays"
+        gap = self.theme.sizes.gap
+        metrics = QFontMetricsF(self.theme.font())
+        room = rect.width() - metrics.horizontalAdvance("Front up") - 4 * gap
+        line = QRectF(
+            rect.right() - gap - room, rect.bottom() - gap - metrics.height(), room, metrics.height()
+        )
+        painter.setPen(self.theme.colour("soft_ink"))
+        painter.setFont(self.theme.font())
+        told = metrics.elidedText(words, Qt.TextElideMode.ElideRight, room)
+        painter.drawText(line, int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter), told)
+
+    def _scale(self) -> tuple[QPointF, float]:
+        assert self.device is not None
+        origin, scale, _area = self._drawing(self.device).place(QRectF(self.rect()))
+        return origin, scale
+
+    def badges(self) -> list[Badge]:
+        """The marks on the side that is up, placed so that none covers another."""
+        if self.device is None:
+            return []
+        origin, scale = self._scale()
+        if scale <= 0:
+            return []
+        radius = self.theme.sizes.body_px * 0.78
+        placed: list[Badge] = []
+        wanted = sorted(self._numbers.items(), key=lambda item: -item[1])
+        marks = [(part, str(number)) for part, number in wanted]
+        marks += [(part, "") for part in self._keep if part not in self._numbers]
+        for name, text in marks:
+            part = self.device.by_id.get(name)
+            if part is None or part.face is not self.face or not middles(part):
+                continue
+            x, y = middles(part)[0]
+            place = origin + QPointF(x, y) * scale
+            middle = self._free(place, radius, [badge.middle for badge in placed])
+            placed.append(Badge(name, text, middle, place, radius))
+        return placed
+
+    def _free(self, place: QPointF, radius: float, taken: list[QPointF]) -> QPointF:
+        """The nearest spot, going round in growing circles, where a mark covers no other one."""
+        from math import cos, pi, sin
+
+        room = QRectF(self.rect()).adjusted(radius, radius, -radius, -radius)
+        least = 4.2 * radius * radius
+        for step in range(TRIES):
+            ring = 0 if step == 0 else 1 + (step - 1) // 8
+            turn = 2 * pi * ((step - 1) % 8) / 8 + ring * 0.4
+            spot = place + QPointF(cos(turn), sin(turn)) * radius * 1.5 * ring
+            near = any(_square(spot - other) < least for other in taken)
+            if not near and room.contains(spot):
+                return spot
+        return place
+
+    def _paint_badge(self, painter: QPainter, badge: Badge, font: QFont) -> None:
+        assert self.device is not None
+        part = self.device.by_id[badge.part]
+        ink, ground = self.theme.colour("accent_ink"), self.theme.colour("accent")
+        if badge.middle != badge.place:
+            painter.setPen(QPen(ground, self.theme.sizes.stroke * 1.2))
+            painter.drawLine(badge.place, badge.middle)
+        if not badge.text:
+            box = QRectF(0, 0, 2 * badge.radius, 2 * badge.radius)
+            box.moveCenter(badge.middle)
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(self.theme.colour("panel"))
+            painter.drawEllipse(box)
+            shapes.hold(painter, box, self.theme.colour("ink"), self.theme.sizes.stroke)
+            return
+        fitted = QFont(font)
+        wide = QFontMetricsF(font).horizontalAdvance(badge.text)
+        if wide > badge.radius * 1.6:
+            fitted.setPointSizeF(font.pointSizeF() * badge.radius * 1.6 / wide)
+        painter.setFont(fitted)
+        if badge.part == self._target:
+            # the part to be reached has a second rim
+            painter.setPen(QPen(ground, self.theme.sizes.stroke * 1.5))
+            painter.setBrush(self.theme.colour("panel"))
+            rim = badge.radius + self.theme.sizes.stroke * 3
+            box = QRectF(badge.middle.x() - rim, badge.middle.y() - rim, 2 * rim, 2 * rim)
+            if part.kind is PartKind.SCREWS:
+                painter.drawEllipse(box)
+            else:
+                painter.drawRect(box)
+        kind = PartKind.SCREWS if part.kind is PartKind.SCREWS else PartKind.MODULE
+        shapes.badge(painter, kind, badge.middle, badge.radius, badge.text, ground, ink)
+
+    def _paint_current(self, painter: QPainter) -> None:
+        """A dashed frame round the part the keyboard is on."""
+        assert self.device is not None
+        part = self.device.by_id.get(self._current)
+        if part is None or part.face is not self.face:
+            return
+        origin, scale = self._scale()
+        painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke * 1.5, Qt.PenStyle.DotLine))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        for box in _boxes(part):
+            placed = QRectF(origin + box.topLeft() * scale, box.size() * scale)
+            more = self.theme.sizes.stroke * 2
+            painter.drawRect(placed.adjusted(-more, -more, more, more))
+
+    # -- pointing
+
+    def parts_at(self, spot: QPointF) -> list[str]:
+        """The parts under a point of the widget on the side that is up; what a finger means first stands first."""
+        if self.device is None:
+            return []
+        origin, scale = self._scale()
+        if scale <= 0:
+            return []
+        at = (spot - origin) / scale
+        near = NEAR_EMS * self.theme.sizes.body_px / scale
+        found = []
+        for part in self.device.parts:
+            boxes = _boxes(part) if part.face is self.face else []
+            inside = [box for box in boxes if box.adjusted(-near, -near, near, near).contains(at)]
+            if inside:
+                # a small thing is meant before the large one it lies on, and the upper before the lower
+                area = min(box.width() * box.height() for box in inside)
+                found.append((not any(box.contains(at) for box in inside), area, -part.z_mm, part.id))
+        return [name for *_rank, name in sorted(found)]
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Choose what lies there; once more at the same place: what lies below it."""
+        spot = event.position()
+        found = self.parts_at(spot)
+        if not found:
+            return
+        before, last = self._clicked
+        again = _square(spot - before) < (self.theme.sizes.body_px * 0.4) ** 2 and last in found
+        stay = event.button() is Qt.MouseButton.RightButton or bool(
+            event.modifiers() & Qt.KeyboardModifier.ControlModifier
+        )
+        name = found[(found.index(last) + 1) % len(found)] if again and not stay else found[0]
+        self._clicked = (spot, name)
+        (self.stay_toggled if stay else self.chosen).emit(name)
+
+    def event(self, event: QEvent) -> bool:
+        """The name of what lies under the pointer."""
+        if event.type() is QEvent.Type.ToolTip and isinstance(event, QHelpEvent) and self.device:
+            found = self.parts_at(QPointF(event.pos()))
+            QToolTip.showText(event.globalPos(), self.device.by_id[found[0]].name if found else "", self)
+            return True
+        return super().event(event)
+
+
+class _PlanDrawing(DeviceDrawing):
+    """A device with nothing out, the removals of a plan outlined, and no legend but the side that is up."""
+
+    def __init__(
+        self,
+        theme: Theme,
+        device: DeviceMap,
+        face: Face,
+        marked: Collection[str],
+        ratio: float,
+        pieces: Pieces,
+    ) -> None:
+        super().__init__(theme, device, Ledger(), None, ratio, pieces)
+        self.face = face
+        self._outlined = tuple(PartMark(device.by_id[name], "") for name in device.by_id if name in marked)
+        self._marked = frozenset(mark.part.id for mark in self._outlined)
+
+    def draw(self, painter: QPainter, rect: QRectF) -> None:
+        """As any device, and once more in outline what comes off under something else."""
+        super().draw(painter, rect)
+        origin, scale, area = self.place(rect)
+        if scale <= 0:
+            return
+        painter.save()
+        painter.setClipRect(area)
+        for mark in self._outlined:
+            if mark.part.face is self.face:
+                self._paint_part(painter, mark.part, origin, scale, hidden=True)
+        painter.restore()
+
+    def _name_shown(self, part: Part) -> bool:
+        """A number stands where the name of a marked part would be."""
+        return part.id not in self._marked and super()._name_shown(part)
+
+    def place(self, rect: QRectF) -> tuple[QPointF, float, QRectF]:
+        """Corner of the device, pixels to the millimetre, and the area used."""
+        return self._place(rect)
+
+
+def _boxes(part: Part) -> list[QRectF]:
+    """The areas of a part in mm: its box, a square for each screw head, the reach of its path."""
+    head = (part.screws.head_mm or USUAL_HEAD_MM) if part.screws else 2.0
+    boxes = [QRectF(x - head / 2, y - head / 2, head, head) for x, y in part.places]
+    if part.box:
+        boxes.append(QRectF(*part.box))
+    for (x1, y1), (x2, y2) in zip(part.path, part.path[1:], strict=False):
+        boxes.append(
+            QRectF(
+                QPointF(min(x1, x2) - 0.5, min(y1, y2) - 0.5), QPointF(max(x1, x2) + 0.5, max(y1, y2) + 0.5)
+            )
+        )
+    return boxes
+
+
+def _square(point: QPointF) -> float:
+    return point.x() ** 2 + point.y() ** 2
