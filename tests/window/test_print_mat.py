@@ -118,7 +118,7 @@ def test_a_cell_that_the_paper_lacks_is_refused(shelf, tmp_path):
     device = entry.device.model
     parts = [part.model_copy(update={"cell": "F8"}) if part.screws else part for part in device.parts]
     large = device.model_copy(update={"parts": tuple(parts)})
-    with pytest.raises(ValueError, match="A5 mat has no cell [A-F][0-9]"):
+    with pytest.raises(ValueError, match=r"A5 mat has no cell [A-F][0-9]"):
         print_mat(large, entry.loaded.model, tmp_path / "a.pdf", "A5")
     assert not list(tmp_path.iterdir())
     with pytest.raises(ValueError, match="Choose one of"):
