@@ -35,14 +35,13 @@ class PhonemeNet(Protocol):
     """One offline network from sound to phonemes, trained with a blank symbol (connectionist temporal classification).
 
     `symbols` names the columns of the posteriors (IPA), `blank` is the column that stands for no new phoneme,
-    `boundary` the column for the gap between two words (or None), `frame_s` the seconds a row stands for.
+    `boundary` the column for the gap between two words (or None).
     """
 
     name: str
     symbols: tuple[str, ...]
     blank: int
     boundary: int | None
-    frame_s: float
 
     def phonemes(self, samples: np.ndarray) -> np.ndarray:
         """Posteriors of `samples` (float32 in -1..1, mono, 16 kHz): natural log, shape (frames, symbols), float32."""

@@ -17,7 +17,6 @@ class HamaNet:
     """See PhonemeNet. Raises VoiceMissing when the package or its library is not there."""
 
     name = "hama"
-    frame_s = 0.02
 
     def __init__(self) -> None:
         asr = optional("hama.asr", "hama")

@@ -1,7 +1,8 @@
 """The second phoneme recogniser: pocketsphinx's free phone loop (BSD), where hama has no library.
 
-pocketsphinx says which phones it takes to be there, not how sure it is. So each phone is given most of the
-likelihood of its frames and the phones that sound like it a part. Good for a quiet room only; measured in
+pocketsphinx says which phones it takes to be there, not how sure it is. So every phone it writes becomes two
+rows: one in which it has most of the likelihood and the phones that sound like it a part, and one between it and
+the next in which a phone it left out may still fit. Good for a quiet room only; measured in
 tests/bench/bench_voice.py.
 """
 
@@ -14,14 +15,14 @@ from benchguide.speech.phonemes import optional
 #: ARPAbet, the phone names of the CMU Pronouncing Dictionary, in IPA
 IPA = {
     "AA": "ɑ", "AE": "æ", "AH": "ʌ", "AO": "ɔ", "AW": "aʊ", "AY": "aɪ", "B": "b", "CH": "t͡ʃ", "D": "d",
-    "DH": "ð", "EH": "ɛ", "ER": "ɝ", "EY": "eɪ", "F": "f", "G": "ɡ", "HH": "h", "IH": "ɪ", "IY": "i",
+    "DH": "ð", "EH": "ɛ", "ER": "ɝ", "EY": "eɪ", "F": "f", "G": "g", "HH": "h", "IH": "ɪ", "IY": "i",
     "JH": "d͡ʒ", "K": "k", "L": "l", "M": "m", "N": "n", "NG": "ŋ", "OW": "oʊ", "OY": "ɔɪ", "P": "p",
     "R": "ɹ", "S": "s", "SH": "ʃ", "T": "t", "TH": "θ", "UH": "ʊ", "UW": "u", "V": "v", "W": "w", "Y": "j",
     "Z": "z", "ZH": "ʒ",
 }  # fmt: skip
 #: Phones that are often taken for each other: by place and manner of articulation (common practice)
 ALIKE = (
-    "p t k b d ɡ θ ð f", "b v ð d", "s z θ f ʃ", "ʃ ʒ t͡ʃ d͡ʒ z", "m n ŋ", "l ɹ w oʊ ɔ", "j i ɪ",
+    "p t k b d g θ ð f", "b v ð d", "s z θ f ʃ", "ʃ ʒ t͡ʃ d͡ʒ z", "m n ŋ", "l ɹ w oʊ ɔ", "j i ɪ",
     "ɛ æ ɪ eɪ ʌ ə", "i ɪ eɪ", "ɑ ɔ ʌ aʊ oʊ", "u ʊ oʊ w ʌ", "aɪ æ ʌ eɪ ɔɪ ɑ", "ə ʌ ɪ ɛ ɝ ʊ", "ɝ ɹ ɚ ʌ", "ɝ ɚ",
 )  # fmt: skip
 SURE, NEAR, REST = 0.6, 0.35, 0.05
@@ -31,7 +32,6 @@ class SphinxNet:
     """See PhonemeNet. Raises VoiceMissing when the package is not there."""
 
     name = "pocketsphinx"
-    frame_s = 0.01
     symbols: tuple[str, ...] = (*sorted({*IPA.values(), "ə", "ɚ"}), "<blank>")
     blank = len(symbols) - 1
     boundary: int | None = None
@@ -71,8 +71,6 @@ class SphinxNet:
         decoder.process_raw((np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes(), full_utt=True)
         decoder.end_utt()
         rows = [
-            self._rows.get(part.word, self._silence)
-            for part in decoder.seg()
-            for _ in range(part.start_frame, part.end_frame + 1)
+            row for part in decoder.seg() for row in (self._rows.get(part.word, self._silence), self._silence)
         ]
         return np.stack(rows) if rows else np.empty((0, len(self.symbols)), np.float32)

@@ -47,9 +47,15 @@ class PhraseJudge:
         self.limits = limits or Limits()
         self._net = net
         self._phrases = table.phrases
-        self._ways = [(i, way) for i, phrase in enumerate(table.phrases) for way in phrase.ways]
-        self._owner = np.array([i for i, _ in self._ways], np.intp)
         _check_known(table, net)
+        known = set(net.symbols)
+        self._ways = [
+            (i, way)
+            for i, phrase in enumerate(table.phrases)
+            for way in phrase.ways
+            if all(known.issuperset(word) for word in way)
+        ]
+        self._owner = np.array([i for i, _ in self._ways], np.intp)
         self._scorers: dict[tuple[Group, ...], tuple[PathScorer, np.ndarray]] = {}
 
     def judge(self, samples: np.ndarray, groups: tuple[Group, ...], too_long: bool = False) -> Verdict:
@@ -108,11 +114,13 @@ class PhraseJudge:
 
 
 def _check_known(table: PhraseTable, net: PhonemeNet) -> None:
+    """Each word needs one way that is written in the network's symbols; ways of another network are passed over."""
     known = set(net.symbols)
     faults = [
-        f"The phoneme '{phone}' of the word '{word}' is not one that {net.name} knows."
+        f"The phoneme '{min({p for way in ways for p in way} - known)}' of the word '{word}' "
+        f"is not one that {net.name} knows."
         for word, ways in table.lexicon.items()
-        for phone in sorted({p for way in ways for p in way} - known)
+        if not any(known.issuperset(way) for way in ways)
     ]
     if faults:
         raise BadPhrases(faults)

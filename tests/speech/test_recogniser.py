@@ -21,7 +21,7 @@ class Spelled:
 
     name = "spelled"
     symbols = ("a", "b", "c", "d", "-")
-    blank, boundary, frame_s = 4, None, 0.02
+    blank, boundary = 4, None
 
     def phonemes(self, samples: np.ndarray) -> np.ndarray:
         rows = np.full((len(samples), 5), 0.02)
@@ -188,3 +188,20 @@ def test_the_meter_tells_talker_from_room(listener: Recogniser, spoken: np.ndarr
     assert level.room_db == pytest.approx(TALKER_DB - 25, abs=3)
     assert not level.too_noisy
     assert not level.clipping
+
+
+def test_the_second_network_hears_fewer_but_none_wrong(spoken: np.ndarray) -> None:
+    pytest.importorskip("pocketsphinx")
+    from benchguide.speech.phonemes import load_net
+
+    listener = Recogniser(bundled(), net=load_net("pocketsphinx"))
+    listener.talker_db = TALKER_DB
+    heard = _words(listener.feed(spoken) + listener.finish())
+    assert len(heard) >= 2
+    assert heard == [words for words in SAID if words in heard and "screw" not in words]
+
+
+def test_ways_of_another_networks_spelling_are_passed_over() -> None:
+    phrase = Phrase("ab", "ab", Group.COMMAND, ((("a", "õ"),), (("a", "b"),)))
+    table = PhraseTable("x", (phrase,), {"ab": (("a", "õ"), ("a", "b"))})
+    assert PhraseJudge(table, Spelled()).judge(_spell("-a-b-"), (Group.COMMAND,)).phrase is phrase
