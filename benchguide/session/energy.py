@@ -16,10 +16,10 @@ def live_isolators(state: State) -> tuple[Part, ...]:
     return tuple(part for part in state.job.device.isolators if state.in_device(part.id) > 0)
 
 
-def unproven(state: State, step: Step | None) -> tuple[Step, ...]:
-    """Readings on the way in that prove a source to be dead, stand before this step (None: before the present
-    one), and have not been done. Skipping one proves nothing."""
-    until = state.index.get(step.id, 0) if step else state.here
+def unproven(state: State, step: Step) -> tuple[Step, ...]:
+    """Readings on the way in that prove a source to be dead, stand before this step, and have not been done.
+    Skipping one proves nothing."""
+    until = state.index.get(step.id, 0)
     return tuple(s for s in proofs(state) if state.index[s.id] < until and _open(state, s))
 
 

@@ -4,13 +4,20 @@ something unplanned. Hold points of steps as such are in gates.py.
 
 from collections.abc import Collection, Iterator, Sequence
 
-from benchguide.procedure.order import before_isolation, closure, needs
+from benchguide.procedure.order import (
+    before_isolation,
+    before_measuring,
+    before_outside,
+    closure,
+    conducts,
+    gated,
+    needs,
+)
 from benchguide.procedure.words import REMOVALS, PartKind
-from benchguide.session.energy import live_isolators, proofs, unproven
+from benchguide.session.energy import live_isolators, proofs
 from benchguide.session.gate import Gate
-from benchguide.session.ledger import connectors_out
-from benchguide.session.mains import before_mains, mains_isolators
-from benchguide.session.state import Purpose, State, part_subject
+from benchguide.session.state import Mark, Purpose, State, part_subject
+from benchguide.session.way_back_order import before_energy
 
 PICTURED = frozenset({PartKind.CONNECTOR, PartKind.COVER, PartKind.MODULE, PartKind.CELL})
 
@@ -72,59 +79,62 @@ def covered(
 
 
 def isolation_first(state: State, parts: Sequence[str], subject: str) -> Iterator[Gate]:
-    """Mains before anything; any other source before a connector is opened."""
-    device, live = state.job.device, live_isolators(state)
+    """A supply from outside, and any source of a device that stores a charge, before anything; any other source
+    before a connector is opened."""
+    device, live = state.job.device, [part.id for part in live_isolators(state)]
     if not live or not parts:
         return
-    mains = {part.id for part in mains_isolators(device)}
-    on_mains = [part.id for part in live if part.id in mains]
-    if on_mains and any(part not in before_mains(device) for part in parts):
+    outside = {part.id for part in device.cut_outside}
+    first = [name for name in live if name in outside]
+    if not first or before_outside(device).issuperset(parts):
+        free = before_isolation(device)
+        first = live if any(gated(device, device.by_id[part], free) for part in parts) else []
+    if first:
+        others = "anything is opened or taken off" if device.isolated_first else "any other connector"
         yield Gate(
             f"isolation:{subject}",
-            f"Not isolated: {named(state, on_mains)} is still connected.",
-            "Disconnect it before anything is opened or taken off.",
-        )
-        return
-    opens = [part for part in parts if device.by_id[part].kind is PartKind.CONNECTOR]
-    if opens and any(part not in before_isolation(device) for part in opens):
-        yield Gate(
-            f"isolation:{subject}",
-            f"Not isolated: {named(state, [part.id for part in live])} is still connected.",
-            "Disconnect it before any other connector.",
+            f"Not isolated: {named(state, first)} is still connected.",
+            f"Disconnect it before {others}.",
         )
 
 
 def isolation_last(state: State, parts: Sequence[str], subject: str) -> Iterator[Gate]:
-    """The energy source is connected after every other connector; mains after everything else."""
-    device = state.job.device
-    if not any(device.by_id[part].isolates for part in parts):
-        return
-    free = before_isolation(device)
-    others = [name for name in connectors_out(state.ledger, device) if name not in free]
-    if {part.id for part in mains_isolators(device)} & set(parts):
-        outside = before_mains(device) | set(parts)
-        others += [i.part for i in state.ledger.out if i.part not in outside]
-    if others:
+    """An energy source is connected after every other connector, a supply from outside after everything else."""
+    device, out = state.job.device, state.ledger.names()
+    late: set[str] = set()
+    for part in parts:
+        if device.by_id[part].isolates:
+            late |= before_energy(device, device.by_id[part], out)
+    plugs = {name for name in late if device.by_id[name].kind is PartKind.CONNECTOR}
+    late = plugs | late.difference(parts)
+    if late:
+        word, others = ("open", "connector") if late == plugs else ("out", "part")
         yield Gate(
             f"isolation-last:{subject}",
-            f"Still open: {named(state, dict.fromkeys(others))}.",
-            "Close every other connector before the energy source is connected.",
+            f"Still {word}: {named(state, _as_in_map(state, late))}.",
+            f"{'Close' if late == plugs else 'Refit'} every other {others} before the energy source is connected.",
         )
+
+
+def _as_in_map(state: State, parts: Collection[str]) -> list[str]:
+    return [part.id for part in state.job.device.parts if part.id in parts]
 
 
 def _discharge(state: State, part: str) -> Iterator[Gate]:
     """A part that lies behind what is opened to reach an energy source comes off only after the measurement."""
-    waiting = [proof for proof in proofs(state) if proof in unproven(state, None)]
-    inner = closure(state.job.device, part) | {part}
-    waiting += [p for p in proofs(state) if p not in waiting and _behind(state, p.id, inner)]
-    if waiting:
-        yield not_measured(waiting[0].reading.quantity if waiting[0].reading else "", part_subject(part))
+    device = state.job.device
+    missing = [proof for proof in proofs(state) if state.mark_of(proof.id).mark is not Mark.DONE]
+    inner = closure(device, part) | {part}
+    live = conducts(device.by_id[part]) and part not in before_measuring(device) | before_isolation(device)
+    for proof in missing:
+        passed = state.index[proof.id] < state.here
+        if passed or (live and device.stores) or _behind(state, proof.id, inner):
+            yield not_measured(proof.reading.quantity if proof.reading else "", part_subject(part))
+            return
 
 
 def _behind(state: State, proof: str, inner: frozenset[str]) -> bool:
     """Whether a part with these around it lies behind the last thing that comes off before the measurement."""
-    if state.mark_of(proof).mark == "done":
-        return False
     removed = [s for s in state.steps[: state.index[proof]] if s.action in REMOVALS and s.parts]
     return bool(removed) and bool(inner.intersection(removed[-1].parts))
 

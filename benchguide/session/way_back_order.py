@@ -6,9 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.order import before_isolation, needs
-from benchguide.procedure.words import PartKind
-from benchguide.session.mains import before_mains, mains_isolators
+from benchguide.procedure.order import before_isolation, before_outside, gated, needs
 
 
 class Placed(Protocol):
@@ -59,10 +57,10 @@ def _first_out(device: DeviceMap, part: str, out: Collection[str]) -> set[str]:
 
 def before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> set[str]:
     """Parts out that must be in before this isolator connects its source."""
-    if any(isolator.id == part.id for part in mains_isolators(device)):
-        return set(out) - before_mains(device)
+    if any(part.id == isolator.id for part in device.cut_outside):
+        return set(out) - before_outside(device)
     free = before_isolation(device)
-    return {p for p in out if p not in free and device.by_id[p].kind is PartKind.CONNECTOR}
+    return {p for p in out if gated(device, device.by_id[p], free)}
 
 
 def mixes_energy(device: DeviceMap, parts: Collection[str]) -> bool:

@@ -24,10 +24,14 @@ from benchguide.session.decide import Refused, decide
 from benchguide.session.events import Fact
 from benchguide.session.forecast import left_to_do
 from benchguide.session.gates import gates_for_finish, gates_for_step
+from benchguide.session.gates_part import gates_for_part_off, gates_for_part_on
+from benchguide.session.look import stack
 from benchguide.session.moment import Moment
 from benchguide.session.state import State
 from benchguide.session.times import session_times
-from tests.session.small_job import SECOND, FakeClock, make_job
+from tests.session.small_job import PARTS, SECOND, FakeClock, make_job
+from tests.simulator import Bench as Simulated
+from tests.simulator import things_of
 
 WALKS = {
     "local": settings(max_examples=40, stateful_step_count=60, deadline=None),
@@ -36,7 +40,21 @@ WALKS = {
     ),
 }
 
-JOB = make_job()
+#: three parts that no step of the job touches, to be taken off by hand
+SPARE: list[dict[str, Any]] = [
+    {"id": "lamp-tape", "kind": "loose", "name": "lamp tape", "under": ["lid"], "once": True},
+    {"id": "lamp", "kind": "connector", "name": "lamp", "held_by": ["lamp-tape"], "serves": ["fan"]},
+    {
+        "id": "frame-screws",
+        "kind": "screws",
+        "name": "frame screws",
+        "under": ["board"],
+        "screws": {"count": 3, "drive": "cross PH00", "thread": "M1.6", "length_mm": 3},
+    },
+]
+JOB = make_job([*PARTS, *SPARE])
+THINGS = things_of(JOB.device)
+PART_IDS = [part.id for part in JOB.device.parts]
 STEP_IDS = [step.id for step in JOB.steps]
 MOVING = [step.id for step in JOB.steps if step.action in REMOVALS | REFITS]
 LINE_IDS = [line.id for step in JOB.steps for line in step.lines]
@@ -82,8 +100,14 @@ class Oracle:
         elif isinstance(event, ev.PartWentBack):
             self.back[event.part] += event.pieces
             self._move(event.step, event.part, -event.pieces)
+        elif isinstance(event, ev.PartTakenOff):
+            self.off[event.part] += event.pieces
+        elif isinstance(event, ev.PartPutBack):
+            self.back[event.part] += event.pieces
+        elif isinstance(event, ev.ExtraSettled) and event.part:
+            self.off[event.part] += 1
         elif isinstance(event, ev.CountReconciled):
-            self.reconciled[event.part] += event.pieces
+            self._reconciles(event)
         elif isinstance(event, ev.StepDone | ev.StepSkipped):
             self.fresh.discard(event.step)
         elif isinstance(event, ev.StepTakenBack):
@@ -91,6 +115,11 @@ class Oracle:
                 (self.back if pieces > 0 else self.off)[part] += abs(pieces)
             self.fresh.discard(event.step)
         self.path.append(fact.at)
+
+    def _reconciles(self, event: ev.CountReconciled) -> None:
+        """Pieces that were never fitted never were on the mat; those found or supplied come onto it."""
+        sign = {"not-fitted": 0, "found": -1, "supplied": -1}.get(event.what, 1)
+        self.reconciled[event.part] += sign * event.pieces
 
     def _move(self, step: str, part: str, pieces: int) -> None:
         """A movement belongs to the latest pass through its step."""
@@ -113,6 +142,7 @@ class Walk(RuleBasedStateMachine):
         self.began_us = 0
         self.wall_touched = False
         self.alive: Moment | None = None
+        self.asked_for = ""
 
     # commands
 
@@ -121,6 +151,7 @@ class Walk(RuleBasedStateMachine):
         before = self.state
         values = {f.name: getattr(before, f.name) for f in fields(before)}
         now = self.clock.now()
+        self.asked_for = command.step if isinstance(command, cmd.GoTo) else ""
         try:
             facts = decide(self.state, command, now)
         except Refused as refused:
@@ -140,7 +171,28 @@ class Walk(RuleBasedStateMachine):
             self.docs.append(fact_to_doc(fact))
             assert fact_from_doc(self.docs[-1]) == fact
             self.oracle.sees(fact)
+            if isinstance(fact.what, ev.WayBackLaid):
+                self._judge_way_back(self.state)
         return True
+
+    def _judge_way_back(self, state: State) -> None:
+        """The simulator carries the laid way back out: what is out goes back, each part in one step, in an order
+        that a hand can follow. Only steps a person has looked at may be there for nothing."""
+        bench = Simulated(things_of(JOB.device))
+        for name, thing in bench.things.items():
+            thing.pieces -= state.gone.get(name, 0)
+            thing.inside = thing.pieces - state.ledger.pieces_of(name)
+            thing.last_off = 0 if thing.inside < thing.pieces else -1
+        for number, step in enumerate(state.steps[JOB.way_back_at :], start=1):
+            if state.mark_of(step.id).mark != "open" or step.action not in REFITS:
+                continue
+            moving = [p for p in step.parts if bench.things[p].inside < bench.things[p].pieces]
+            assert moving or state.mark_of(step.id).entered or step.id == self.asked_for, step.id
+            for name in moving:
+                bench.put_back(number, name)
+        bench.leave(999)
+        assert not bench.faults
+        assert len({step.id for step in state.steps}) == len(state.steps)
 
     def _resumed_path(self, fact: Fact) -> None:
         """A believable sign of life is a reading on the path like any other."""
@@ -249,9 +301,61 @@ class Walk(RuleBasedStateMachine):
         part = out[which % len(out)]
         self.tried(cmd.Reconcile(part, pieces, what, "reason", "Ada"))
 
+    @rule(
+        which=st.integers(0, 9),
+        pieces=st.integers(0, 3),
+        what=st.sampled_from(["not-fitted", "found", "supplied"]),
+    )
+    def reconcile_what_is_not_out(self, which: int, pieces: int, what: str) -> None:
+        parts = PART_IDS if what == "not-fitted" else sorted(self.state.gone) or ["none"]
+        self.tried(cmd.Reconcile(parts[which % len(parts)], pieces, what, "reason", "Ada"))
+
+    @rule(which=st.integers(0, 20), pieces=st.integers(-1, 3), off=st.booleans(), careless=st.booleans())
+    def move_by_hand(self, which: int, pieces: int, off: bool, careless: bool) -> None:
+        """Something moves that no step asks for: where hold points are in the way, perhaps with waivers for them,
+        but never off a part that is still held: a hand cannot do that."""
+        self.tried(cmd.EndHold())
+        self.tried(cmd.ConfirmLast())
+        able = [*self.movable(off), "none"]
+        part = able[which % len(able)]
+        if careless and part != "none":
+            rules = gates_for_part_off if off else gates_for_part_on
+            for gate in rules(self.state, part):
+                self.tried(cmd.Waive(gate.id, "reason", "Ada"))
+        self.tried(cmd.TakeOffPart(part, pieces) if off else cmd.PutBackPart(part, pieces))
+
+    def movable(self, off: bool) -> list[str]:
+        """Parts that a hand could move now, by the simulator's reading of the part map."""
+        state, things = self.state, THINGS
+        if off:
+            return [
+                name
+                for name, thing in things.items()
+                if state.in_device(name) and not any(state.in_device(bar) for bar in thing.bars)
+            ]
+        out = state.ledger.names()
+        return [name for name in things if name in out and not any(name in things[o].bars for o in out)]
+
+    @rule(pieces=st.integers(0, 4), cell=st.sampled_from(["", "C7"]), off=st.booleans())
+    def count_pieces(self, pieces: int, cell: str, off: bool) -> None:
+        for part in self.state.step.parts:
+            self.tried(cmd.PiecesOut(part, pieces, cell) if off else cmd.PiecesBack(part, pieces))
+
+    @rule(what=words)
+    def find_extra(self, what: str) -> None:
+        self.tried(cmd.EnterExtra(what, "reason", "Ada"))
+
+    @rule(
+        number=st.integers(1, 3),
+        how=st.sampled_from(["assigned", "kept", "thrown-away", "eaten"]),
+        part=st.sampled_from([*PART_IDS, ""]),
+    )
+    def settle_extra(self, number: int, how: str, part: str) -> None:
+        self.tried(cmd.SettleExtra(f"extra-{number}", how, "reason", "Ada", part))
+
     @rule(miscount=st.integers(0, 1))
     def hand_over(self, miscount: int) -> None:
-        self.tried(cmd.ChangePerson("Bo", self.state.ledger.pieces + miscount))
+        self.tried(cmd.ChangePerson("Bo", self.state.ledger.on_mat + miscount))
 
     @rule(really=st.integers(0, 9))
     def end(self, really: int) -> None:
@@ -337,6 +441,20 @@ class Walk(RuleBasedStateMachine):
             assert 0 <= self.state.in_device(part.id) <= part.pieces
             assert self.state.in_device(part.id) + out + self.state.gone.get(part.id, 0) == part.pieces
         assert all(item.pieces > 0 for item in self.state.ledger.out)
+
+    @invariant()
+    def no_step_vanishes(self) -> None:
+        """Whatever was on the bench or declared done is still on the route, and the present step has its place."""
+        for name, mark in self.state.marks.items():
+            if mark.entered or mark.mark != "open":
+                assert name in self.state.index, name
+        assert self.state.steps[: JOB.way_back_at] == JOB.steps[: JOB.way_back_at]
+        if self.state.visit:
+            assert self.state.step.id == self.state.visit.step
+
+    @invariant()
+    def the_stack_holds_what_is_out(self) -> None:
+        assert sorted(stack(self.state), key=str) == sorted(self.state.ledger.out, key=str)
 
     @invariant()
     def every_second_counts_once(self) -> None:
