@@ -54,6 +54,9 @@ _ROWS = (
     ("own-holder", "No part holds or covers itself.", _NAME, "`held_by: [lid]` at `lid`."),
     ("loop", "Parts do not wait for each other in a circle.", _NAME, "`a` under `b`, `b` under `a`."),
     ("wrong-action", "The action suits the kind of part.", _NAME, "`action: lift` for a connector."),
+    ("cannot-reach", "The target can be reached with what has to stay.", _NAME, "`keep: [lid]` over the target."),
+    ("not-on-the-way", "What is said of a part is said of one that comes off.", _NAME, "`at: [{part: fan}]`, fitted."),
+    ("unknown-wait", "A step waits for a countdown begun earlier.", _NAME, "`after_wait: cure`, and no such step."),
     ("many-more", "A file has fewer than 500 errors.", _TEXT, "A key misspelt in every part."),
     ("json", "A stored model is JSON.", _TEXT, "A record cut short."),
 )  # fmt: skip
