@@ -66,10 +66,6 @@ class Judge:
                 self._maps[text] = list(bad.problems)
         return self._maps[text]
 
-    def read(self, mutant: Mutant) -> list[Problem]:
-        """What reading the two files says, without following the state of the device."""
-        return self._read(mutant.job, mutant.device)[0]
-
     def _read(self, job: str, device: str) -> tuple[list[Problem], object]:
         loaded = self._map(device)
         if isinstance(loaded, list):
