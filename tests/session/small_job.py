@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from benchguide.procedure.device import DeviceMap
-from benchguide.procedure.procedure import Procedure
+from benchguide.procedure.procedure import Procedure, Reading
+from benchguide.procedure.words import CHOICES, HOLDING
 from benchguide.session import commands as cmd
 from benchguide.session import events as ev
 from benchguide.session.apply import apply
@@ -173,6 +174,13 @@ class FakeClock:
         return self.now()
 
 
+def _within(limits: Reading) -> float:
+    """A value in the middle of its limits."""
+    low = limits.low if limits.low is not None else limits.high
+    high = limits.high if limits.high is not None else limits.low
+    return 3.9 if low is None or high is None else (low + high) / 2
+
+
 class Bench:
     """A session as the program runs it, without a disk: commands in, facts kept, state folded along."""
 
@@ -218,12 +226,12 @@ class Bench:
             if kind in {gate.kind for gate in gates_for_step(self.state, step)}:
                 self.photo(kind)
         for line in step.lines:
-            self.do(cmd.AnswerLine(line.id, "works"))
+            self.do(cmd.AnswerLine(line.id, CHOICES[line.answers][0]))
         if step.reading:
-            self.do(cmd.EnterReading(3.9))
+            self.do(cmd.EnterReading(_within(step.reading)))
         if step.wait and not any(c.step == step.id for c in self.state.countdowns.values()):
             self.do(cmd.StartCountdown())
-        if step.wait and step.wait.kind == "heat":
+        if step.after_wait or (step.wait and step.wait.kind in HOLDING):
             self.run_out()
 
     def run_out(self) -> None:
