@@ -31,6 +31,7 @@ def field(qtbot):
     qtbot.waitExposed(window)
     line.setFocus()
     yield line
+    window.close()
 
 
 def test_the_next_key_is_learnt_and_typed_nowhere(qtbot, switch, field):
