@@ -273,10 +273,8 @@ def test_placemat_and_parts_mat_are_written_and_told(qtbot: QtBot, page: PlanPag
         assert document.pageCount() >= 1
         width, height = sorted((document.pagePointSize(0).width(), document.pagePointSize(0).height()))
         # ISO 216: A4 is 210 mm by 297 mm; a point is 1/72 inch
-        assert (width * 25.4 / 72, height * 25.4 / 72) == (
-            pytest.approx(210, abs=0.5),
-            pytest.approx(297, abs=0.5),
-        )
+        assert width * 25.4 / 72 == pytest.approx(210, abs=0.5)
+        assert height * 25.4 / 72 == pytest.approx(297, abs=0.5)
 
 
 def test_a_folder_that_cannot_be_written_is_told(qtbot: QtBot, page: PlanPage, tmp_path: Path) -> None:

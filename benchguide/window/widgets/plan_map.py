@@ -54,6 +54,9 @@ class PlanMap(Painted):
         self._numbers: dict[str, int] = {}
         self._keep: frozenset[str] = frozenset()
         self._target = self._current = ""
+        self._ledger = Ledger()
+        self.key = "number: order · double rim: target"
+        """What the marks mean, in words, for the lower edge."""
         self._pieces = Pieces()
         self._clicked: tuple[QPointF, str] = (QPointF(-1, -1), "")
 
@@ -64,8 +67,11 @@ class PlanMap(Painted):
         keep: Collection[str],
         target: str,
         current: str = "",
+        ledger: Ledger | None = None,
     ) -> None:
-        """Show this device: `numbers` is the place of each removal in the order, `current` the part in hand."""
+        """Show this device: `numbers` is the place of each removal in the order, `current` the part in hand,
+        `ledger` what is out of it; nothing is unless it is said."""
+        self._ledger = ledger or Ledger()
         if device is not self.device:
             self._pieces = Pieces()
             self.device = device
@@ -89,7 +95,7 @@ class PlanMap(Painted):
             return ""
         order = sorted(self._numbers, key=lambda part: self._numbers[part])
         names = [f"{self._numbers[p]} {self.device.by_id[p].name}" for p in order if p in self.device.by_id]
-        return f"{self.device.name}, {self.face.value} up. Comes off: {', '.join(names) or 'nothing'}."
+        return f"{self.device.name}, {self.face.value} up. {self.key}: {', '.join(names) or 'none'}."
 
     def sizeHint(self) -> QSize:
         """About the shape of a device."""
@@ -105,7 +111,9 @@ class PlanMap(Painted):
 
     def _drawing(self, device: DeviceMap) -> _PlanDrawing:
         marked = {*self._numbers, *filter(None, (self._target,))}
-        return _PlanDrawing(self.theme, device, self.face, marked, self.devicePixelRatioF(), self._pieces)
+        return _PlanDrawing(
+            self.theme, device, self._ledger, self.face, marked, self.devicePixelRatioF(), self._pieces
+        )
 
     def paintEvent(self, _event: object) -> None:
         """Device, then marks, each beside its place where it would cover another."""
@@ -126,7 +134,7 @@ class PlanMap(Painted):
         """What the marks mean, along the lower edge beside the side that is up."""
         if not self._numbers:
             return
-        words = "number: order · double rim: target"
+        words = self.key
         if self._keep:
             words += " · barred: stays"
         gap = self.theme.sizes.gap
@@ -275,18 +283,19 @@ class PlanMap(Painted):
 
 
 class _PlanDrawing(DeviceDrawing):
-    """A device with nothing out, the removals of a plan outlined, and no legend but the side that is up."""
+    """A device with marked parts outlined, and no legend but the side that is up."""
 
     def __init__(
         self,
         theme: Theme,
         device: DeviceMap,
+        ledger: Ledger,
         face: Face,
         marked: Collection[str],
         ratio: float,
         pieces: Pieces,
     ) -> None:
-        super().__init__(theme, device, Ledger(), None, ratio, pieces)
+        super().__init__(theme, device, ledger, None, ratio, pieces)
         self.face = face
         self._outlined = tuple(PartMark(device.by_id[name], "") for name in device.by_id if name in marked)
         self._marked = frozenset(mark.part.id for mark in self._outlined)

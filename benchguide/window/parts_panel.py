@@ -1,0 +1,175 @@
+"""The parts of the device on the bench, at any moment: where each is, what is in its way, which places are empty.
+
+A part is chosen in the list or with a click on the drawing. The panel answers questions; entering what came off is
+asked for with signals, and done by parts_commands.py.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QSplitter, QVBoxLayout, QWidget
+
+from benchguide.procedure.words import Face
+from benchguide.session.state import State
+from benchguide.window import parts_words as words
+from benchguide.window.records_rows import RowList
+from benchguide.window.theme import Theme
+from benchguide.window.widgets.device_drawing import face_of
+from benchguide.window.widgets.plan_map import PlanMap
+from benchguide.window.widgets.themed import Panel, label
+
+
+class PartsPanel(Panel):
+    """`set_state` keeps it up to date; `show_part` and `show_empty` open it at a question."""
+
+    left = Signal()
+    moved_asked = Signal(str)
+    """A person wants to say that this part came off or went back."""
+
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(theme, "Parts of this device", parent, role="present")
+        self._state: State | None = None
+        self.search = QLineEdit()
+        self.search.setPlaceholderText("Search parts")
+        self.search.setAccessibleName("Search parts by name")
+        self.search.setClearButtonEnabled(True)
+        self.search.textChanged.connect(lambda _text: self._show_list())
+        self.search.returnPressed.connect(self._focus_list)
+        self.empty = _button("Empty places only", "Show only parts with empty places")
+        self.empty.setCheckable(True)
+        self.empty.toggled.connect(lambda _on: self._show_list())
+        self.list = RowList(theme, "Parts", self)
+        self.list.selectionModel().currentChanged.connect(lambda *_: self._show_answers())
+        self.list.activated.connect(self._focus_answers)
+        self.map = PlanMap(theme)
+        self.map.key = "number: in its way"
+        self.map.chosen.connect(self.show_part)
+        self.turn = _button("Turn over", "Show the other side of the drawing")
+        self.turn.clicked.connect(lambda _=False: self.turn_over())
+        self.moved = _button("It came off or went back", "Say that this part came off or went back")
+        self.moved.clicked.connect(lambda _=False: self.moved_asked.emit(self.part))
+        self.close_key = _button("Close  [Esc]", "Close the parts")
+        self.close_key.clicked.connect(lambda _=False: self.left.emit())
+        self.answers = RowList(theme, "What is in its way", self)
+        self.told = label("", "strong", wrap=True)
+        self.told.setAccessibleName("Places that are empty")
+        self._arrange()
+
+    def _arrange(self) -> None:
+        gap = self.theme.sizes.gap
+        head = QHBoxLayout()
+        head.setSpacing(gap)
+        head.addWidget(self.search, 1)
+        for button in (self.empty, self.turn, self.close_key):
+            head.addWidget(button)
+        left = QWidget()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(gap)
+        column.addWidget(self.list, 1)
+        column.addWidget(self.moved)
+        right = QSplitter(Qt.Orientation.Vertical)
+        across = QSplitter(Qt.Orientation.Horizontal)
+        for splitter, widgets in ((right, (self.map, self.answers)), (across, (left, right))):
+            splitter.setChildrenCollapsible(False)
+            splitter.setHandleWidth(gap)
+            for place, widget in enumerate(widgets):
+                splitter.addWidget(widget)
+                splitter.setStretchFactor(place, 2 + place)
+        right.setSizes([200, 260])
+        across.setSizes([300, 480])
+        box = QVBoxLayout(self)
+        box.setContentsMargins(gap, gap, gap, gap)
+        box.setSpacing(gap)
+        box.addLayout(head)
+        box.addWidget(self.told)
+        box.addWidget(across, 1)
+
+    def _focus_list(self) -> None:
+        self.list.setFocus()
+
+    def _focus_answers(self) -> None:
+        self.answers.setFocus()
+
+    @property
+    def part(self) -> str:
+        """The part in hand, empty while there is none."""
+        row = self.list.chosen()
+        return row.key if row else ""
+
+    def set_state(self, state: State) -> None:
+        """Answer for this moment."""
+        self._state = state
+        self.told.setText(words.empty_words(state))
+        self._show_list()
+
+    def show_part(self, part: str) -> None:
+        """Bring this part to hand; a search that hides it is dropped."""
+        if not self._bring(part):
+            self.search.clear()
+            self.empty.setChecked(False)
+            self._bring(part)
+
+    def show_step(self) -> None:
+        """Open at the first part of the present step."""
+        if self._state is None:
+            return
+        self.map.show_face(face_of(self._state.job.device, self._state.step))
+        if self._state.step.parts:
+            self.show_part(self._state.step.parts[0])
+        self.list.setFocus()
+
+    def show_empty(self) -> None:
+        """Open at the empty places."""
+        self.search.clear()
+        self.empty.setChecked(True)
+        self.list.setFocus()
+
+    def turn_over(self) -> None:
+        """Show the other side of the drawing."""
+        self.map.show_face(Face.FRONT if self.map.face is Face.BACK else Face.BACK)
+
+    def _bring(self, part: str) -> bool:
+        keys = [row.key for row in self.list.rows.rows]
+        if part not in keys:
+            return False
+        self.list.setCurrentIndex(self.list.rows.index(keys.index(part)))
+        return True
+
+    def _show_list(self) -> None:
+        if self._state is not None:
+            self.list.show_rows(words.part_rows(self._state, self.search.text(), self.empty.isChecked()))
+            self._show_answers()
+
+    def _show_answers(self) -> None:
+        state, part = self._state, self.part
+        if state is None:
+            return
+        device = state.job.device
+        known = part in device.by_id
+        self.moved.setEnabled(known)
+        self.answers.show_rows(words.answer_rows(state, part) if known else [words.step_row(state)])
+        bars = {name: number for number, name in enumerate(words.bars_of(state, part), 1)} if known else {}
+        if known:
+            self.map.show_face(device.by_id[part].face)
+        self.map.set_plan(device, bars, (), "", part, state.ledger)
+
+    def keyPressEvent(self, event: Any) -> None:
+        """Escape closes, Ctrl+F goes to the search, F10 turns the drawing over."""
+        control = event.modifiers() & Qt.KeyboardModifier.ControlModifier
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        elif event.key() == Qt.Key.Key_F10:
+            self.turn_over()
+        elif event.key() == Qt.Key.Key_F and control:
+            self.search.setFocus()
+        else:
+            super().keyPressEvent(event)
+
+
+def _button(text: str, name: str) -> QPushButton:
+    button = QPushButton(text)
+    button.setAccessibleName(name)
+    return button
