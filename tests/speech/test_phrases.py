@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchguide.speech.phrases import BadPhrases, Group, bundled, read_phrases
@@ -115,6 +115,7 @@ def test_an_unknown_language_names_those_there_are() -> None:
         bundled("../en")
 
 
+@settings(deadline=None)
 @given(st.text(max_size=200))
 def test_no_text_crashes_the_reader(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
     path = tmp_path_factory.getbasetemp() / "any.toml"

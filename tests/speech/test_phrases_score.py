@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchguide.speech.phrases_score import IMPOSSIBLE, PathScorer, edit_distance, written
@@ -34,6 +34,7 @@ def _frames(seed: int, count: int) -> np.ndarray:
     return np.asarray(logits - np.log(np.exp(logits).sum(axis=1, keepdims=True)), np.float32)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 10_000), st.integers(1, 6), st.text("abc", min_size=1, max_size=4))
 def test_the_best_path_is_the_one_found_by_trying_all(seed: int, count: int, word: str) -> None:
     frames = _frames(seed, count)
