@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from pydantic import ValidationError
+
 from benchguide.procedure.procedure import Step
 
 Doc = dict[str, Any]
@@ -53,7 +55,16 @@ def check_docs(docs: Iterable[Doc]) -> None:
         if not isinstance(doc, dict):
             raise ValueError("a step of the way back is no JSON object")
         if not _is_reference(doc):
-            Step.model_validate(doc)
+            _check_step(doc)
+
+
+def _check_step(doc: Doc) -> None:
+    try:
+        Step.model_validate(doc)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(map(str, first["loc"])) or "the whole"
+        raise ValueError(f"a step of the way back is wrong at {where}: {first['msg']}") from error
 
 
 def _is_reference(doc: Doc) -> bool:

@@ -128,3 +128,20 @@ def test_a_missing_upgrade_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     doc = codec.fact_to_doc(Fact(FakeClock().now(), "Ada", LampChanged("x")))
     with pytest.raises(codec.UnknownEvent, match="cannot be read"):
         codec.fact_from_doc({**doc, "v": 2})
+
+
+@pytest.mark.parametrize(
+    "steps",
+    [
+        [{"id": "a"}],
+        [{"step": 5}],
+        ["a"],
+        [{"id": "a", "stage": "way-back", "action": "on", "text": "Put it back.", "colour": "red"}],
+    ],
+)
+def test_a_damaged_way_back_is_one_sentence(steps: list[object]) -> None:
+    doc = doc_of("WayBackLaid")
+    doc["data"] = {**doc["data"], "steps": steps}
+    with pytest.raises(codec.UnknownEvent, match="WayBackLaid") as caught:
+        codec.fact_from_doc(doc)
+    assert "\n" not in str(caught.value)

@@ -331,3 +331,76 @@ def test_a_discharge_time_holds_its_step_like_heat() -> None:
     assert [gate.sentence for gate in gates_for_step(state, state.step)] == [
         "The discharge time is not over."
     ]
+
+
+def test_a_step_that_waits_for_an_earlier_countdown() -> None:
+    steps = [{**step, "after_wait": "bond-on"} if step["id"] == "tidy" else step for step in STEPS]
+    bench = Bench(make_job(steps=steps))
+    bench.go_to("bond-on")
+    bench.do(cmd.Waive("wait:bond-on", "no clock", "Ada"))
+    bench.do(cmd.FinishStep())
+    bench.do(cmd.TakeBack())
+    bench.do(cmd.GoTo("tidy"))
+    (gate,) = [gate for gate in gates_for_step(bench.state, bench.state.step) if gate.kind == "after"]
+    assert gate.told.endswith("has not been started. Go to its step and start it.")
+    bench.do(cmd.GoTo("bond-on"))
+    bench.do(cmd.StartCountdown())
+    bench.do(cmd.GoTo("tidy"))
+    (gate,) = bench.refusal(cmd.FinishStep()).gates
+    assert gate.sentence == "The cure time is not over."
+    bench.run_out()
+    assert "after:tidy" not in here(bench)
+
+
+def test_a_line_that_compares_has_answers_of_its_own() -> None:
+    steps = [dict(step) for step in STEPS]
+    steps[9]["lines"] = [{"id": "shape", "text": "Same shape.", "answers": "agrees"}]
+    bench = Bench(make_job(steps=steps))
+    bench.go_to("compare")
+    assert here(bench) == ["answers:compare"]
+    assert str(bench.refusal(cmd.AnswerLine("shape", "works"))) == "Answer with: agrees or differs."
+    bench.do(cmd.AnswerLine("shape", "differs"))
+    bench.do(cmd.FinishStep())
+    bench.go_to("bond-on")
+    assert (
+        closed_and_waived(bench, "failed:bond-on") == "Differs: Same shape. Find the cause before going on."
+    )
+
+
+def test_what_fails_after_closing_bars_the_end() -> None:
+    late = {
+        "id": "safety",
+        "stage": "close-out",
+        "action": "check",
+        "lines": [{"id": "earth", "text": "Earth"}],
+    }
+    bench = Bench(make_job(steps=[*STEPS, late]))
+    bench.go_to("safety")
+    bench.do(cmd.AnswerLine("earth", "does not work"))
+    bench.do(cmd.FinishStep())
+    bench.run_out()
+    assert at_finish(bench) == ["failed:finish"]
+    bench.do(cmd.AnswerLine("earth", "works"))
+    assert at_finish(bench) == []
+
+
+def test_what_did_not_work_before_opening_bars_nothing() -> None:
+    early = {
+        "id": "before",
+        "stage": "preparation",
+        "action": "check",
+        "lines": [{"id": "fan", "text": "Fan"}],
+    }
+    bench = Bench(make_job(steps=[early, *STEPS]))
+    bench.do(cmd.AnswerLine("fan", "does not work"))
+    bench.do(cmd.FinishStep())
+    bench.finish()
+
+
+def test_a_skipped_refit_counts_as_left_out_before_sealing() -> None:
+    bench = walk_to("foam-on")
+    bench.do(cmd.SkipStep("later", "Ada"))
+    bench.do(cmd.GoTo("bond-on"))
+    assert "loose foam" in next(
+        g.sentence for g in bench.refusal(cmd.FinishStep()).gates if g.kind == "count"
+    )
