@@ -9,6 +9,7 @@ and there is noise and JPEG. None of that is a change; the truth lists what is.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -82,7 +83,9 @@ def pairs(
         yield pair(seed * 1000 + scene, turn, hard=hard, size=size)
 
 
+@functools.lru_cache(maxsize=8)
 def pair(seed: int, turn: int, *, hard: bool = False, size: tuple[int, int] = (1280, 720)) -> Pair:
+    """One pair; turn 3 is unchanged. Pairs are kept for a while: treat their pictures as read-only."""
     rng = np.random.default_rng(seed)
     scale = size[0] / 1280 * (rng.uniform(5.7, 8.7) if hard else rng.uniform(8, 15))
     device = _device(rng, hard, size[0] / scale * 1.25, size[1] / scale * 1.25)
