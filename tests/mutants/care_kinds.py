@@ -121,7 +121,8 @@ def caution_moved(bundle: Bundle, dice: random.Random) -> Mutant | None:
     step, name, caution = dice.choice(choices)
     draft = bundle.draft("caution after its action: moved down")
     source = draft.job.items[step]
-    heat = (source.raw.get("wait") or {}).get("kind") == "heat"
+    # heat near a cell needs its caution at its own step; any other caution may be meant for the step it stands at
+    heat = (source.raw.get("wait") or {}).get("kind") == "heat" and bool(_near_cells(draft, step))
     later = list(range(step + 1, min(step + 5, len(draft.job.items))))
     if not heat:
         later = [
@@ -139,7 +140,7 @@ def caution_moved(bundle: Bundle, dice: random.Random) -> Mutant | None:
     row = _add_caution(draft.job.items[dice.choice(later)], caution["word"], caution["text"])
     uses = [n for n, item in enumerate(bundle.job.items) if item.raw.get("tool") == source.raw.get("tool")]
     lifts = any(bundle.parts[p]["kind"] == "cell" for p in source.raw.get("parts") or ())
-    if heat and _near_cells(draft, step):
+    if heat:
         return draft.done("heat-caution", source.rows[0], f"caution of heat step {step} moved down")
     if lifts and str(source.raw["action"]) == "lift":
         return draft.done(
