@@ -56,7 +56,7 @@ class SessionAbandoned(Event):
 
 @dataclass(frozen=True, slots=True)
 class StepEntered(Event):
-    """The step came up on the bench. `why` is next, back, again or chosen."""
+    """The step came up on the bench. `why` is next, back, again, chosen, or laid (the way back began anew)."""
 
     step: str
     why: str

@@ -15,7 +15,8 @@ from benchguide.session.gates import needless
 from benchguide.session.moment import Moment
 from benchguide.session.route import steps_to_docs
 from benchguide.session.state import Mark, State
-from benchguide.session.way_back import fits, lay, told
+from benchguide.session.way_back import lay, told
+from benchguide.session.way_back_fit import fits
 
 #: facts after which something else is out than before
 MOVES = (

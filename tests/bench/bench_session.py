@@ -34,7 +34,8 @@ from benchguide.session.decide import decide  # noqa: E402
 from benchguide.session.events import Fact  # noqa: E402
 from benchguide.session.route import Route  # noqa: E402
 from benchguide.session.state import Job, State  # noqa: E402
-from benchguide.session.way_back import fits, lay  # noqa: E402
+from benchguide.session.way_back import lay  # noqa: E402
+from benchguide.session.way_back_fit import fits  # noqa: E402
 
 EVENTS = 5_000
 RUNS = 15

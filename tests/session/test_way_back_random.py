@@ -20,7 +20,8 @@ from benchguide.session.apply import fold
 from benchguide.session.events import Fact
 from benchguide.session.look import empty_places, in_the_way_off, in_the_way_on
 from benchguide.session.state import State
-from benchguide.session.way_back import fits, lay
+from benchguide.session.way_back import lay
+from benchguide.session.way_back_fit import fits
 from tests.session.small_job import FakeClock, make_job
 from tests.simulator import Bench as Simulated
 from tests.simulator import things_of
