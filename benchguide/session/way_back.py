@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from benchguide.procedure.part_steps import refit_steps
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, Action, PartKind, Stage, WaitKind
 from benchguide.session import names
@@ -246,6 +245,8 @@ class _Laying:
         place = before.place if before else -1.0
         first, then = self._laid_before(part)
         if not then:
+            from benchguide.procedure.part_steps import refit_steps  # not needed to show the window
+
             stage = before.steps[-1].stage if before and before.steps[-1].stage in LATER else Stage.WAY_BACK
             made = refit_steps(self.state.job.device, part, stage, self._free)
             first, then = made.before, (made.refit, *made.after)
