@@ -18,10 +18,16 @@ from benchguide.speech.phrases_score import PathScorer, edit_distance, written
 class Limits:
     """What a stretch must reach to count as a command. Measured, see tests/bench/bench_voice.py."""
 
-    score: float = -2.5  # log likelihood against the free path, a phoneme
-    margin: float = 0.2  # better than the next best command by this much
+    score: float = -2.3  # log likelihood against the free path, a phoneme
+    short: int = 8  # a phrase of fewer phonemes is more easily found in talk:
+    short_score: float = 0.15  # each phoneme it lacks raises its limit by this much
+    margin: float = 0.4  # better than the next best command by this much
     number_margin: float = 0.3  # counts differ by little and matter much
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
+
+    def score_for(self, phonemes: int) -> float:
+        """The limit of the score for a phrase of so many phonemes."""
+        return self.score + self.short_score * max(0, self.short - phonemes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +81,11 @@ class PhraseJudge:
         symbols = self._net.symbols
         heard = [symbols[i] for i in written(log_probs, self._net.blank, self._net.boundary)]
         edits = edit_distance(heard, wanted)
-        reason = self._why_not(phrase, score, margin, edits)
+        limit = self.limits.score_for(len(wanted))
+        reason = self._why_not(phrase, score - limit, margin, edits)
         if reason:
             return Verdict(None, phrase, score, margin, edits, 0.0, reason)
-        return Verdict(phrase, phrase, score, margin, edits, self._confidence(score, margin), "")
+        return Verdict(phrase, phrase, score, margin, edits, _confidence(score / limit, margin), "")
 
     def _scorer(self, groups: tuple[Group, ...]) -> tuple[PathScorer, np.ndarray]:
         if groups not in self._scorers:
@@ -98,9 +105,9 @@ class PhraseJudge:
         ]
         return float(ways.max() - max(others)) if others else float("inf")
 
-    def _why_not(self, phrase: Phrase, score: float, margin: float, edits: float) -> str:
+    def _why_not(self, phrase: Phrase, above: float, margin: float, edits: float) -> str:
         limits = self.limits
-        if score <= limits.score:
+        if above <= 0:
             return "unlike any phrase"
         if margin <= (limits.margin if phrase.number is None else limits.number_margin):
             return "could be one of two phrases"
@@ -108,9 +115,10 @@ class PhraseJudge:
             return "too many sounds differ"
         return ""
 
-    def _confidence(self, score: float, margin: float) -> float:
-        fit = 1.0 - score / self.limits.score
-        return 0.5 + 0.5 * max(0.0, min(1.0, fit, margin))
+
+def _confidence(used: float, margin: float) -> float:
+    """`used` is the part of the limit that was used up, from 0 to 1."""
+    return 0.5 + 0.5 * max(0.0, min(1.0, 1.0 - used, margin))
 
 
 def _check_known(table: PhraseTable, net: PhonemeNet) -> None:

@@ -28,8 +28,8 @@ class Cutting:
     voice_off: float = 0.35
     gate_below_db: float = 5.0  # opens at the talker's level less this
     gate_hysteresis_db: float = 6.0  # and closes this much lower
-    gate_hold_s: float = 0.3  # and only after this long: a long s between two words is faint
-    hangover_s: float = 0.32  # silence that ends a stretch
+    gate_hold_s: float = 0.25  # and only after this long: a long s between two words is faint
+    hangover_s: float = 0.288  # silence that ends a stretch
     preroll_s: float = 0.25  # sound kept from before its start
     longest_s: float = 3.0  # a longer stretch is talk, not a command
     reset_after_s: float = 20.0  # of silence: silero starts afresh, so that hours of fan leave no trace in it

@@ -205,3 +205,9 @@ def test_ways_of_another_networks_spelling_are_passed_over() -> None:
     phrase = Phrase("ab", "ab", Group.COMMAND, ((("a", "õ"),), (("a", "b"),)))
     table = PhraseTable("x", (phrase,), {"ab": (("a", "õ"), ("a", "b"))})
     assert PhraseJudge(table, Spelled()).judge(_spell("-a-b-"), (Group.COMMAND,)).phrase is phrase
+
+
+def test_a_short_phrase_must_fit_better() -> None:
+    limits = Limits()
+    assert limits.score_for(9) == limits.score_for(8) == limits.score
+    assert limits.score < limits.score_for(7) < limits.score_for(6) < 0
