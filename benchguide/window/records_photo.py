@@ -1,5 +1,5 @@
-"""One photo of a record, as large as the room allows, inside the window. Left and Right turn the pages,
-Escape goes back.
+"""One photo of a record, as large as the room allows, inside the window. Left and Right turn the pages, plus and
+minus look closer and wider, 0 fits the photo in, Escape goes back.
 """
 
 from __future__ import annotations
@@ -7,14 +7,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from PySide6.QtCore import QRect, QSize, Qt, Signal
-from PySide6.QtGui import QPainter
+from PySide6.QtCore import QPointF, QRectF, QSize, QSizeF, Qt, Signal
+from PySide6.QtGui import QMouseEvent, QPainter, QWheelEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from benchguide.window.records_rows import Row
 from benchguide.window.records_thumbs import Thumbs
 from benchguide.window.theme import Theme
 from benchguide.window.widgets.themed import label
+
+ZOOM_STEP = 1.5
+MOST_ZOOM = 12.0
+#: a photo is read at most this large
+MOST_PX = 6400
+#: which way Shift and an arrow look, in shares of what is in view
+PANS = {
+    Qt.Key.Key_Left: (-0.25, 0.0),
+    Qt.Key.Key_Right: (0.25, 0.0),
+    Qt.Key.Key_Up: (0.0, -0.25),
+    Qt.Key.Key_Down: (0.0, 0.25),
+}
 
 
 class PhotoPage(QWidget):
@@ -28,11 +40,14 @@ class PhotoPage(QWidget):
         self._number = 0
         self.picture = _Picture(theme, thumbs, self)
         self.words: QLabel = label("", "strong", wrap=True)
-        self.back = _button("Back to the record", "Esc", self.left.emit)
-        self.previous = _button("Previous photo", "Left", lambda: self.turn(-1))
-        self.next = _button("Next photo", "Right", lambda: self.turn(1))
+        self.back = _button("Record", "Esc", self.left.emit, "Back to the record")
+        self.previous = _button("Previous", "Left", lambda: self.turn(-1), "Previous photo")
+        self.next = _button("Next", "Right", lambda: self.turn(1), "Next photo")
+        self.closer = _button("Closer", "+", lambda: self.picture.zoom(ZOOM_STEP), "Look closer")
+        self.wider = _button("Wider", "-", lambda: self.picture.zoom(1 / ZOOM_STEP), "Look wider")
+        self.fit = _button("Fit", "0", self.picture.fit, "Fit the photo in")
         bar = QHBoxLayout()
-        for button in (self.back, self.previous, self.next):
+        for button in (self.back, self.previous, self.next, self.closer, self.wider, self.fit):
             bar.addWidget(button)
         bar.addStretch(1)
         layout = QVBoxLayout(self)
@@ -71,8 +86,18 @@ class PhotoPage(QWidget):
         self.picture.show_photo(row.photo)
 
     def keyPressEvent(self, event: Any) -> None:
-        """Left, Right, Home, End, Escape."""
+        """Left, Right, Home, End, Escape; plus, minus and 0; Shift with an arrow moves what is looked at closely."""
         key = event.key()
+        if event.modifiers() & Qt.KeyboardModifier.ShiftModifier and key in PANS:
+            self.picture.pan(*PANS[key])
+            return
+        zooms = {Qt.Key.Key_Plus: ZOOM_STEP, Qt.Key.Key_Equal: ZOOM_STEP, Qt.Key.Key_Minus: 1 / ZOOM_STEP}
+        if key in zooms:
+            self.picture.zoom(zooms[key])
+            return
+        if key == Qt.Key.Key_0:
+            self.picture.fit()
+            return
         moves = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1, Qt.Key.Key_Home: -(10**6), Qt.Key.Key_End: 10**6}
         if key in moves:
             self.turn(moves[key])
@@ -82,40 +107,89 @@ class PhotoPage(QWidget):
             super().keyPressEvent(event)
 
 
-def _button(text: str, key: str, then: Any) -> QPushButton:
+def _button(text: str, key: str, then: Any, name: str) -> QPushButton:
     """A button that leaves the arrow keys to the page."""
     button = QPushButton(f"{text}  [{key}]")
-    button.setAccessibleName(text)
+    button.setAccessibleName(name)
     button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     button.clicked.connect(lambda _checked=False: then())
     return button
 
 
 class _Picture(QWidget):
-    """The photo, fitted; black around it."""
+    """The photo, fitted or looked at more closely; black around it. Dragging moves it, the wheel changes the size."""
 
     def __init__(self, theme: Theme, thumbs: Thumbs, parent: QWidget) -> None:
         super().__init__(parent)
         self._theme, self._thumbs, self._sha256 = theme, thumbs, ""
+        self.factor = 1.0
+        """How much larger than fitted; 1 is fitted."""
+        self.middle = QPointF(0.5, 0.5)
+        """The point of the photo that is in the middle, as shares of its sides."""
+        self._dragged: QPointF | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         thumbs.arrived.connect(lambda _sha: self.update())
 
     def show_photo(self, sha256: str) -> None:
+        if sha256 != self._sha256:
+            self.fit()
         self._sha256 = sha256
+        self.update()
+
+    def fit(self) -> None:
+        """The whole photo."""
+        self.factor, self.middle = 1.0, QPointF(0.5, 0.5)
+        self.update()
+
+    def zoom(self, by: float) -> None:
+        """Look closer (more than 1) or wider."""
+        self.factor = min(MOST_ZOOM, max(1.0, self.factor * by))
+        self._keep_inside()
+
+    def pan(self, right: float, down: float) -> None:
+        """Look further right and down, in shares of what is in view."""
+        self.middle += QPointF(right, down) / self.factor
+        self._keep_inside()
+
+    def _keep_inside(self) -> None:
+        half = 0.5 / self.factor
+        self.middle = QPointF(
+            min(1 - half, max(half, self.middle.x())), min(1 - half, max(half, self.middle.y()))
+        )
         self.update()
 
     def sizeHint(self) -> QSize:
         return QSize(640, 360)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        self.zoom(ZOOM_STEP if event.angleDelta().y() > 0 else 1 / ZOOM_STEP)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        self._dragged = event.position()
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        if self._dragged is not None and self.width() and self.height():
+            moved = event.position() - self._dragged
+            self._dragged = event.position()
+            self.pan(-moved.x() / self.width(), -moved.y() / self.height())
+
+    def mouseReleaseEvent(self, _event: QMouseEvent) -> None:
+        self._dragged = None
+
+    def _size(self, factor: float) -> int:
+        """Pixels at which the photo is read: in steps, so that resizing the window does not read it anew each time."""
+        wanted = round(max(self.width(), self.height()) * self.devicePixelRatioF() * factor)
+        return min(MOST_PX, max(640, -(-wanted // 640) * 640))
 
     def paintEvent(self, _event: object) -> None:
         painter = QPainter(self)
         painter.fillRect(self.rect(), self._theme.colour("picture"))
         if not self._sha256:
             return
-        ratio = self.devicePixelRatioF()
-        wanted = round(max(self.width(), self.height()) * ratio)
-        # in steps, so that resizing the window does not read the file anew for every pixel
-        pixmap = self._thumbs.picture(self._sha256, max(640, -(-wanted // 640) * 640))
+        pixmap = self._thumbs.picture(self._sha256, self._size(self.factor))
+        if pixmap is None and self.factor > 1:
+            # until the larger one has been read
+            pixmap = self._thumbs.picture(self._sha256, self._size(1.0))
         if pixmap is None:
             painter.setPen(self._theme.colour("picture_ink"))
             painter.setFont(self._theme.font())
@@ -123,8 +197,9 @@ class _Picture(QWidget):
             flags = int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap)
             painter.drawText(self.rect().adjusted(20, 20, -20, -20), flags, words)
             return
-        size = pixmap.size().scaled(self.size(), Qt.AspectRatioMode.KeepAspectRatio)
-        target = QRect(0, 0, size.width(), size.height())
-        target.moveCenter(self.rect().center())
+        size = QSizeF(pixmap.size().scaled(self.size(), Qt.AspectRatioMode.KeepAspectRatio)) * self.factor
+        corner = QRectF(self.rect()).center() - QPointF(
+            size.width() * self.middle.x(), size.height() * self.middle.y()
+        )
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-        painter.drawPixmap(target, pixmap)
+        painter.drawPixmap(QRectF(corner, size), pixmap, QRectF(pixmap.rect()))

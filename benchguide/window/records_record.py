@@ -10,6 +10,7 @@ from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
+    QComboBox,
     QHBoxLayout,
     QLineEdit,
     QProgressBar,
@@ -20,7 +21,10 @@ from PySide6.QtWidgets import (
 )
 
 from benchguide.review.record import Record
+from benchguide.store.tables import SessionRow
 from benchguide.window import records_words as words
+from benchguide.window.records_compare import compare_rows, session_name
+from benchguide.window.records_past import Past
 from benchguide.window.records_rows import RowList, as_cards
 from benchguide.window.records_thumbs import Thumbs
 from benchguide.window.theme import Theme, set_role
@@ -31,13 +35,14 @@ KINDS = ("page", "table", "pictures")
 
 class RecordPage(QWidget):
     """One record. Signals: `left` (back to the list), `export_asked(kind)`, `stop_asked`, `resume_asked`,
-    `photo_asked(rows, sha256)`."""
+    `photo_asked(rows, sha256)`, `other_asked(session_id)` for the comparison with another session."""
 
     left = Signal()
     export_asked = Signal(str)
     stop_asked = Signal()
     resume_asked = Signal()
     photo_asked = Signal(object, str)
+    other_asked = Signal(str)
 
     def __init__(self, theme: Theme, thumbs: Thumbs, folder: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -51,6 +56,9 @@ class RecordPage(QWidget):
         self.photos = RowList(theme, "Photos by step", self, thumbs)
         as_cards(self.photos, theme, thumbs)
         self.proofs = RowList(theme, "Readings, tests and counts", self)
+        self._past: Past | None = None
+        self._others: list[SessionRow] = []
+        self.compare = self._make_compare(theme)
         self.tabs = self._make_tabs()
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -74,6 +82,64 @@ class RecordPage(QWidget):
         head.addWidget(self.resume)
         return head
 
+    def _make_compare(self, theme: Theme) -> QWidget:
+        self.other = QComboBox()
+        self.other.setAccessibleName("Session to compare with")
+        self.other.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.other.activated.connect(self._ask_other)
+        self.differences = RowList(theme, "Differences step by step", self)
+        self.compared = label("", "", wrap=True)
+        page = QWidget()
+        page.setFocusProxy(self.other)
+        column = QVBoxLayout(page)
+        gap = theme.sizes.gap
+        column.setContentsMargins(gap, gap, gap, gap)
+        column.setSpacing(gap)
+        for widget in (self.other, self.compared):
+            column.addWidget(widget)
+        column.addWidget(self.differences, 1)
+        return page
+
+    def show_others(self, rows: list[SessionRow]) -> None:
+        """Offer these sessions for the comparison."""
+        chosen = self.other.currentData()
+        self._others = rows
+        self.other.clear()
+        self.other.addItem("Choose a session of the same procedure", "")
+        for row in rows:
+            self.other.addItem(session_name(row), row.session_id)
+        place = max(0, self.other.findData(chosen))
+        self.other.setCurrentIndex(place)
+        self.other.setEnabled(bool(rows))
+        if not place:
+            self.differences.show_rows([])
+            said = "Choose a session above." if rows else "There is no other session of this procedure yet."
+            self.compared.setText(said)
+
+    def _ask_other(self, place: int) -> None:
+        session = self.other.itemData(place)
+        if session:
+            self.compared.setText("The other session is being read …")
+            self.other_asked.emit(session)
+
+    def show_comparison(self, other: Record | None, trouble: str = "") -> None:
+        """The other session has been read, or could not be."""
+        if other is None or self.record is None:
+            self.compared.setText(trouble)
+            self.differences.show_rows([])
+            return
+        self.compared.setText(
+            f"{self.record.job} beside {other.job}: how much longer or shorter hands were at work. "
+            "One pair of jobs says nothing about what is usual."
+        )
+        self.differences.show_rows(compare_rows(self.record, other))
+
+    def show_past(self, past: Past) -> None:
+        """Times of past jobs, as far as they are read."""
+        self._past = past
+        if self.record:
+            self.times.show_rows(words.time_rows(self.record, past))
+
     def _make_tabs(self) -> QTabWidget:
         tabs = QTabWidget()
         tabs.setDocumentMode(True)
@@ -86,6 +152,7 @@ class RecordPage(QWidget):
             ("Times", self.times),
             ("Photos", self.photos),
             ("Readings and tests", self.proofs),
+            ("Compare", self.compare),
         ):
             tabs.addTab(widget, name)
         self.timeline.activated.connect(lambda index: self._open_photo(self.timeline))
@@ -127,6 +194,8 @@ class RecordPage(QWidget):
     def show_record(self, record: Record, may_resume: bool) -> None:
         """Show this record; an open one can be continued."""
         again = self.record is not None and self.record.session == record.session
+        if not again:
+            self._past = None
         self.record = record
         self.title.setText(f"{record.job}  {record.title}")
         self.who.setText(words.heading(record))
@@ -135,7 +204,7 @@ class RecordPage(QWidget):
         exceptions = words.exception_rows(record)
         self.exceptions.show_rows(exceptions)
         self.timeline.show_rows(words.timeline_rows(record))
-        self.times.show_rows(words.time_rows(record))
+        self.times.show_rows(words.time_rows(record, self._past))
         self.photos.show_rows(words.photo_rows(record))
         self.proofs.show_rows(words.proof_rows(record))
         number = len([row for row in exceptions if row.key != "none"])

@@ -8,6 +8,7 @@ the log.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from threading import Event
 from typing import Any
@@ -20,6 +21,8 @@ from benchguide.review.record import Record
 from benchguide.store.problems import StoreProblem
 from benchguide.store.tables import SessionRow
 from benchguide.window.records_background import Background
+from benchguide.window.records_compare import comparable
+from benchguide.window.records_past import Past, step_seconds
 from benchguide.window.records_photo import PhotoPage
 from benchguide.window.records_record import RecordPage
 from benchguide.window.records_rows import Row, RowList
@@ -27,6 +30,9 @@ from benchguide.window.records_thumbs import ShelfLike, Thumbs
 from benchguide.window.records_words import Summary, found_by, session_row, summary_of
 from benchguide.window.theme import Theme
 from benchguide.window.widgets.themed import label
+
+#: past jobs read for the times of a step, the newest first
+MOST_PAST = 60
 
 
 class RecordsRoom(QWidget):
@@ -62,6 +68,8 @@ class RecordsRoom(QWidget):
         self._summaries: dict[tuple[str, str], Summary | str] = {}
         self._opened = ""
         self._asked = 0
+        self._past = Past()
+        self._seconds: dict[tuple[str, str], dict[str, float]] = {}
         self._stop_export = Event()
         self._thumbs = Thumbs(shelf, self)
         self._reader = Background("record-reader", self)
@@ -97,6 +105,7 @@ class RecordsRoom(QWidget):
         self.page.stop_asked.connect(self._stop_export.set)
         self.page.resume_asked.connect(lambda: self.resume_wanted.emit(self._opened))
         self.page.photo_asked.connect(self._open_photo)
+        self.page.other_asked.connect(self._read_other)
         self.page.folder.setVisible(self._export_folder is not None)
         self.photo = PhotoPage(theme, self._thumbs)
         self.photo.left.connect(self._close_photo)
@@ -162,6 +171,14 @@ class RecordsRoom(QWidget):
             if key[2] == self._asked:
                 self._show_record(key[1], result)
             return
+        if key[0] == "past":
+            self._take_past(key, result)
+            return
+        if key[0] == "other":
+            if key[1] == self._opened:
+                other = result if isinstance(result, Record) else None
+                self.page.show_comparison(other, "" if other else str(result))
+            return
         _, session_id, head = key
         known = result if isinstance(result, Summary) else str(result)
         self._summaries[(session_id, head)] = known
@@ -198,9 +215,41 @@ class RecordsRoom(QWidget):
             if self.stack.currentIndex() == 0:
                 self.stack.setCurrentIndex(1)
             self.page.show_record(result, self._may_resume)
+            others = comparable(self._rows, result)
+            self.page.show_others(others)
+            self._read_past([row for row in others if row.state == "finished" and not row.abandoned])
         else:
             self.show_list()
             self.told.setText(str(result))
+
+    def _read_past(self, rows: list[SessionRow]) -> None:
+        """Read past jobs of the same procedure, one wish each, so that anything else comes in between."""
+        rows = rows[:MOST_PAST]
+        self._past = Past(wanted=len(rows))
+        for row in reversed(rows):
+            known = self._seconds.get((row.session_id, row.head))
+            if known is not None:
+                self._past.add(known)
+                continue
+            key = ("past", self._opened, row.session_id, row.head, self._asked)
+            self._reader.ask(key, partial(self._read_seconds, row.session_id))
+        self.page.show_past(self._past)
+
+    def _read_seconds(self, session_id: str) -> dict[str, float]:
+        return step_seconds(self._read(session_id))
+
+    def _take_past(self, key: Any, result: object) -> None:
+        _, opened, session_id, head, asked = key
+        # a past job that cannot be read counts as read, and tells nothing
+        seconds = result if isinstance(result, dict) else {}
+        self._seconds[(session_id, head)] = seconds
+        if opened == self._opened and asked == self._asked:
+            self._past.add(seconds)
+            if self._past.complete:
+                self.page.show_past(self._past)
+
+    def _read_other(self, session_id: str) -> None:
+        self._reader.ask(("other", self._opened, session_id), lambda: self._read(session_id))
 
     def _open_photo(self, rows: list[Row], sha256: str) -> None:
         self.photo.show_photo(rows, sha256)

@@ -12,6 +12,7 @@ from benchguide.review.timeline import timeline_of
 from benchguide.review.words import clock, count, day_and_time, span, span_range
 from benchguide.session.state import Mark
 from benchguide.store.tables import SessionRow
+from benchguide.window.records_past import Past
 from benchguide.window.records_rows import Row
 
 
@@ -101,8 +102,8 @@ def exception_rows(record: Record) -> list[Row]:
     return rows
 
 
-def time_rows(record: Record) -> list[Row]:
-    """Every step with its times beside the plan."""
+def time_rows(record: Record, past: Past | None = None) -> list[Row]:
+    """Every step with its times beside the plan and beside past jobs of the same procedure."""
     widest = max((max(s.times.touch_s, float(s.step.time_s[1])) for s in record.steps), default=1.0) or 1.0
     rows = []
     for s in record.steps:
@@ -114,8 +115,9 @@ def time_rows(record: Record) -> list[Row]:
             parts.append(f"hold {span(s.times.hold_s)}")
         if s.visits > 1:
             parts.append(f"{s.visits} visits")
+        lines = (" · ".join(parts), past.words(s.step.id)) if past else (" · ".join(parts),)
         words = s.mark.value if s.pace == "not done" else f"{s.mark.value}, {s.pace}"
-        rows.append(Row(s.step.id, s.step.text, words, (" · ".join(parts),), f"{s.number}", bar=bar))
+        rows.append(Row(s.step.id, s.step.text, words, lines, f"{s.number}", bar=bar))
     return rows
 
 

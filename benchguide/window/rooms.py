@@ -56,7 +56,11 @@ def make_records_room(bench: Bench) -> RecordsRoom:
     """Finished and open jobs."""
 
     def read(session_id: str) -> Record:
-        return read_record(bench.log, session_id)
+        # a connection of its own: a long session that is being read keeps no append waiting
+        from benchguide.store.log import EventLog
+
+        with EventLog.open(bench.folder, mode="read") as log:
+            return read_record(log, session_id)
 
     room = RecordsRoom(
         bench.theme,
