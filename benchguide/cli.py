@@ -30,6 +30,7 @@ OUT_FILE = click.option(
     type=click.Path(dir_okay=False, path_type=Path),
     help="File to write; else standard output.",
 )
+PAPERS = click.Choice(["A4", "A5", "Letter"], case_sensitive=False)
 MARKED = click.option(
     "-o",
     "--out",
@@ -265,6 +266,121 @@ def photo_check(
     text, good = checked(photo, place=place, before=before, marked=marked, as_json=as_json)
     click.echo(text)
     ctx.exit(0 if good else 1)
+
+
+@main.command()
+@click.argument("as_found", type=click.Path(path_type=Path))
+@click.argument("as_left", type=click.Path(path_type=Path))
+@click.option("--px-per-mm", type=float, help="Pixels a millimetre in the as-found photo, where it is known.")
+@click.option(
+    "--place",
+    "places",
+    multiple=True,
+    metavar="KIND,X,Y,SIZE",
+    help="A place to judge, in pixels of the as-found photo: screw,410,220,36. May be given several times.",
+)
+@MARKED
+@AS_JSON
+@click.pass_context
+def compare(
+    ctx: click.Context,
+    as_found: Path,
+    as_left: Path,
+    px_per_mm: float | None,
+    places: tuple[str, ...],
+    marked: Path | None,
+    as_json: bool,
+) -> None:
+    """Show where an as-left photo differs from the as-found one: candidates, never a proof. Exit code 1 for any."""
+    from benchguide.camera.compare_command import run_compare
+
+    answer = run_compare(
+        as_found, as_left, as_json=as_json, marked=marked, px_per_mm=px_per_mm, places=places
+    )
+    click.echo(answer.text)
+    ctx.exit(answer.code)
+
+
+@main.group()
+def mat() -> None:
+    """The parts mat: print it, read a photo of it."""
+
+
+@mat.command("print")
+@click.argument("procedure", type=click.Path(path_type=Path))
+@click.option("--paper", type=PAPERS, help="Paper; else the smallest that holds the cells.")
+@OUT_FILE
+def mat_print(procedure: Path, paper: str | None, out: Path | None) -> None:
+    """Write the parts mat of a procedure as a PDF page at 1:1."""
+    from benchguide.window.print_command import print_mat_for
+
+    click.echo(print_mat_for(procedure, paper, out))
+
+
+@mat.command("read")
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option("--paper", type=PAPERS, help="The mat that should lie there.")
+@click.option("--bar-mm", type=float, help="Length of the printed scale bar as a ruler shows it, in mm.")
+@MARKED
+@AS_JSON
+def mat_read(
+    photo: Path, paper: str | None, bar_mm: float | None, marked: Path | None, as_json: bool
+) -> None:
+    """Count what lies in each cell of a photographed mat, and measure the screws."""
+    from benchguide.camera.mat_command import read_photo
+
+    click.echo(read_photo(photo, as_json=as_json, out=marked, paper=paper, bar_mm=bar_mm))
+
+
+@main.group("map")
+def part_map() -> None:
+    """The part map of a device: print it as a placemat for its screws."""
+
+
+@part_map.command("print")
+@click.argument("device", type=click.Path(path_type=Path))
+@click.option("--paper", type=PAPERS, default="A4", show_default=True)
+@OUT_FILE
+def map_print(device: Path, paper: str, out: Path | None) -> None:
+    """Write the device as drawn from its part map as PDF pages at 1:1."""
+    from benchguide.window.print_command import print_map_for
+
+    click.echo(print_map_for(device, paper, out))
+
+
+@main.command()
+@click.argument("audio", required=False, type=click.Path(path_type=Path))
+@click.option("--level", type=float, help="The talker's level in dBFS, as the microphone check gives it.")
+@click.option("--counts", is_flag=True, help="Numbers are expected ('three screws').")
+@click.option("--rate", "words", help="Instead: how near two words sound to the phrases of the table.")
+@click.option("--phrases", type=click.Path(path_type=Path), help="Another table of phrases.")
+@AS_JSON
+def listen(
+    audio: Path | None,
+    level: float | None,
+    counts: bool,
+    words: str | None,
+    phrases: Path | None,
+    as_json: bool,
+) -> None:
+    """Recognise the spoken commands of a recording."""
+    from benchguide.speech import listen_command as body
+
+    if (audio is None) == (words is None):
+        raise click.UsageError("Name a recording, or give --rate with the words of a phrase.")
+    if words is not None:
+        found = body.rate_phrase(words, phrases)
+        if as_json:
+            click.echo(json.dumps([{**asdict(one), "too_near": one.too_near} for one in found], indent=2))
+            return
+        for one in found:
+            click.echo(f"{one.distance:5.2f}  {one.words:<24} {'too near' if one.too_near else ''}".rstrip())
+        return
+    assert audio is not None
+    heard = body.listen(audio, level=level, counts=counts, phrases=phrases)
+    if heard.fault:
+        click.echo(heard.fault, err=True)
+    click.echo(json.dumps(heard.as_json(), indent=2) if as_json else "\n".join(heard.lines()))
 
 
 @main.command()

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from benchguide.bundled import procedures_folder
 from benchguide.cli import main
 
 ROOT = Path(__file__).parents[1]
@@ -120,3 +121,48 @@ def _tamper(folder: Path) -> None:
     data[-100] ^= 1
     photo.chmod(0o644)
     photo.write_bytes(bytes(data))
+
+
+def test_write_out_gives_a_file_that_checks_clean(runner: CliRunner, tmp_path: Path) -> None:
+    source = procedures_folder() / "thrumwell" / "heat-pad.procedure.yaml"
+    for name in ("heat-pad.procedure.yaml", "thrumwell.device.yaml"):
+        (tmp_path / name).write_text((source.parent / name).read_text(encoding="utf-8"), encoding="utf-8")
+    out = tmp_path / "own.procedure.yaml"
+    result = runner.invoke(main, ["write-out", str(tmp_path / source.name), "-o", str(out)])
+    assert result.exit_code == 0, result.output
+    (tmp_path / source.name).unlink()
+    assert runner.invoke(main, ["check", str(tmp_path)]).exit_code == 0
+    again = runner.invoke(main, ["write-out", str(out)])
+    assert again.exit_code == 2
+    assert "written out already" in again.stderr
+
+
+def test_photo_check_and_compare_name_what_cannot_be_read(runner: CliRunner, tmp_path: Path) -> None:
+    text = tmp_path / "notes.jpg"
+    text.write_text("no picture")
+    for words in (["photo-check", str(text)], ["compare", str(text), str(text)], ["mat", "read", str(text)]):
+        result = runner.invoke(main, words)
+        assert result.exit_code == 2, words
+        assert "notes.jpg" in result.stderr
+        assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize(
+    ("words", "page"),
+    [(["mat", "print", "gloamreed-tuning-wheel"], "mat.pdf"), (["map", "print", "gloamreed"], "map.pdf")],
+)
+def test_mat_and_map_are_printed(runner: CliRunner, tmp_path: Path, words: list[str], page: str) -> None:
+    out = tmp_path / page
+    result = runner.invoke(main, [*words, "-o", str(out)])
+    assert result.exit_code == 0, result.output
+    assert out.read_bytes().startswith(b"%PDF")
+    assert "100 %" in result.output
+
+
+def test_listen_rates_a_phrase_and_wants_one_thing(runner: CliRunner) -> None:
+    result = runner.invoke(main, ["listen", "--rate", "next stop", "--json"])
+    assert result.exit_code == 0, result.output
+    nearest = json.loads(result.output)[0]
+    assert nearest["words"] == "next step"
+    assert nearest["too_near"]
+    assert runner.invoke(main, ["listen"]).exit_code == 2
