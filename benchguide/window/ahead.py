@@ -46,6 +46,11 @@ class Ahead(QObject):
         self._timer.stop()
 
     @property
+    def waits(self) -> bool:
+        """True from a plan until what was asked for before it has been painted, or would have been."""
+        return self._turns is not None and not self._seen
+
+    @property
     def busy(self) -> bool:
         """True while something is left to do."""
         return self._turns is not None

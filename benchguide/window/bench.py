@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QObject, QPoint, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QCoreApplication, QEvent, QObject, QPoint, QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QHideEvent, QPixmap, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QVBoxLayout, QWidget
 
@@ -60,6 +60,10 @@ FRAME = QRectF(0.1, 0.1, 0.8, 0.8)
 PHOTO_GATES = ("as-found", "as-left")
 MODES: tuple[Mode, ...] = ("live", "beside", "over")
 OPACITY_STEP = 0.15
+#: a layout may ask for another one, a scroll bar that comes for a third; more than that waits
+LAYOUT_TURNS = 4
+#: a camera picture that comes between a command and its step waits this long
+PICTURE_LATER_MS = 8
 #: below this height in body-type ems only the first hold point is shown; the next follows when it is met
 ROOMY_EMS = 42
 #: a camera view narrower than this is too small to be halved
@@ -168,6 +172,7 @@ class BenchRoom(QWidget):
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addWidget(self._pages)
+        self._layouts = (outer, whole, foot, column, *self.instruction.layouts)
 
     def _key_row(self, gap: int) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -275,6 +280,15 @@ class BenchRoom(QWidget):
     def _on_facts(self, facts: tuple[Fact, ...]) -> None:
         if self._driver:
             self.show_state(self._driver.state)
+            self._settle()
+
+    def _settle(self) -> None:
+        """Let all layouts come to rest now: a text that wraps anew moves others, and each would be painted twice."""
+        for _turn in range(LAYOUT_TURNS):
+            QCoreApplication.sendPostedEvents(None, QEvent.Type.LayoutRequest.value)
+            for area in (self.instruction.pages, self.answers.area):
+                # a scroll area puts off showing its bar
+                QCoreApplication.sendPostedEvents(area, QEvent.Type.MetaCall.value)
 
     def _on_tick(self, state: State, moment: Moment) -> None:
         if state.to_confirm and self._left.currentWidget() is not self.recent:
@@ -291,6 +305,16 @@ class BenchRoom(QWidget):
         if not state.open:
             self._show_closed(state)
             return
+        # each widget that is shown would have all layouts around it arranged at once, with the rest still to come
+        for layout in self._layouts:
+            layout.setEnabled(False)
+        try:
+            self._show_open(state)
+        finally:
+            for layout in self._layouts:
+                layout.setEnabled(True)
+
+    def _show_open(self, state: State) -> None:
         step, job = state.step, state.job
         gates = self._gates(state)
         self.instruction.show_step(
@@ -301,9 +325,7 @@ class BenchRoom(QWidget):
         # one at a time: the next follows when it is met; the instruction says how many there are
         self.gates.set_gates(told[:1])
         self._share_right(bool(step.lines), any(gate.kind in PHOTO_GATES for gate in gates))
-        self.answers.set_lines(
-            step.lines, {line: answer for (at, line), answer in state.answers.items() if at == step.id}
-        )
+        self.answers.set_lines(step.lines, _answers_at(state))
         self.device.set_state(job.device, state.ledger, step)
         self.stack.set_ledger(state.ledger, job.device)
         self.stack.setVisible(bool(state.ledger.out))
@@ -326,7 +348,7 @@ class BenchRoom(QWidget):
             gates = [gate for gate in self._gates(after) if gate.kind != "answers"]
             yield from self.gates.prepare(gates[:1])
             yield from self.instruction.prepare(step, after.job.device)
-            yield from self.answers.prepare(step.lines)
+            yield from self.answers.prepare(step.lines, _answers_at(after))
             if not step.lines:
                 yield from self.device.prepare(after.ledger, step)
 
@@ -433,6 +455,10 @@ class BenchRoom(QWidget):
         self.camera.set_opacity(self._opacity)
 
     def _show_picture(self) -> None:
+        if self._ahead.waits:
+            # the step that was just asked for is painted first; the picture is as new a moment later
+            QTimer.singleShot(PICTURE_LATER_MS, self, self._show_picture)
+            return
         image = self._camera.take_picture()
         if image is not None:
             self.camera.set_frame(image)
@@ -451,6 +477,14 @@ class BenchRoom(QWidget):
     def _answer(self, line: str, answer: str) -> None:
         if self._driver:
             self._driver.do(cmd.AnswerLine(line, answer))
+
+
+def _answers_at(state: State) -> dict[str, str]:
+    """The answers to the lines of the present step, by line."""
+    here = state.step
+    if not here.lines:
+        return {}
+    return {line: answer for (at, line), answer in state.answers.items() if at == here.id}
 
 
 def _share(splitter: QSplitter, *shares: tuple[QWidget, int]) -> None:

@@ -736,7 +736,7 @@ def test_current_line_stays_in_view(theme, show, qtbot) -> None:
     view = show(AnswerList(theme), 700, 300)
     view.set_lines(LINES, {line.id: "works" for line in LINES[:5]})
     row = view._rows[5]
-    port = view._scroll.viewport()
+    port = view.area.viewport()
 
     def in_view() -> bool:
         top = row.mapTo(port, QPoint(0, 0)).y()
@@ -748,7 +748,7 @@ def test_current_line_stays_in_view(theme, show, qtbot) -> None:
 def test_answers_of_a_narrow_list_take_two_lines(theme, show, qtbot) -> None:
     view = show(AnswerList(theme), 360, 500)
     view.set_lines(LINES, {"l0": "not present"})
-    port, metrics = view._scroll.viewport(), QFontMetrics(theme.font(bold=True))
+    port, metrics = view.area.viewport(), QFontMetrics(theme.font(bold=True))
 
     def fits() -> bool:
         return all(

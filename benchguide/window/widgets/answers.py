@@ -76,6 +76,11 @@ class _Line(Panel):
         self._box.setSpacing(gap)
         self._grid.setSpacing(gap)
 
+    def dress(self) -> None:
+        """Put on the style now instead of when it is first shown."""
+        for widget in (self, *self.findChildren(QWidget)):
+            widget.ensurePolished()
+
     def show_line(self, line: CheckLine, answer: str) -> None:
         """Show a line and its answer, empty when it has none."""
         self.line_id, self.answer = line.id, answer
@@ -102,14 +107,14 @@ class AnswerList(Panel):
         set_role(self._page, "page")
         self._lines = QVBoxLayout(self._page)
         self._lines.addStretch(1)
-        self._scroll = QScrollArea()
-        self._scroll.setWidget(self._page)
-        self._scroll.setWidgetResizable(True)
-        self._scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.area = QScrollArea()
+        self.area.setWidget(self._page)
+        self.area.setWidgetResizable(True)
+        self.area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._box = QVBoxLayout(self)
         self._box.addWidget(self.title)
-        self._box.addWidget(self._scroll, 1)
+        self._box.addWidget(self.area, 1)
         self._rows: list[_Line] = []
         self._count = self.current = 0
         self._ids: tuple[str, ...] = ()
@@ -142,17 +147,25 @@ class AnswerList(Panel):
             self._ids = ids
             self._go(next((i for i, line in enumerate(lines) if not answers.get(line.id)), 0))
 
-    def prepare(self, lines: Sequence[CheckLine]) -> Iterator[None]:
-        """Make the rows of a list that will be shown soon, one at each turn."""
+    def prepare(self, lines: Sequence[CheckLine], answers: Mapping[str, str]) -> Iterator[None]:
+        """Make, dress and lay out the rows of a list that will be shown soon, one at each turn."""
+        if not lines:
+            return
         while len(self._rows) < len(lines):
             self._add_row()
             self._rows[-1].hide()
+            self._rows[-1].dress()
+            yield
+        if self.isHidden():
+            self.set_lines(lines, answers)
+            yield
+            self._lines.activate()
             yield
 
     def _arrange(self) -> None:
         metrics, gap = QFontMetricsF(self.theme.font(bold=True)), self.theme.sizes.gap
         widest = max(metrics.horizontalAdvance(f"✓  {word.value}") for word in ANSWERS) + 4 * gap
-        room = self._scroll.viewport().width() - 6 * gap
+        room = self.area.viewport().width() - 6 * gap
         for row in self._rows:
             row.arrange(4 if 4 * widest <= room else 2)
 
@@ -190,7 +203,7 @@ class AnswerList(Panel):
 
     def _reveal(self) -> None:
         if self.current < self._count:
-            self._scroll.ensureWidgetVisible(self._rows[self.current], 0, self.theme.sizes.gap)
+            self.area.ensureWidgetVisible(self._rows[self.current], 0, self.theme.sizes.gap)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Buttons in one line or two, and the current line in view."""

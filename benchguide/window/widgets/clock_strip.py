@@ -16,7 +16,7 @@ from benchguide.window.widgets.figures import clock, left, span
 from benchguide.window.widgets.kept import Kept
 from benchguide.window.widgets.themed import Painted, advance, line_ascent, line_height
 
-#: groups that are kept drawn: those in view and the last few before them
+#: groups that are kept drawn without their figures: those in view and the last few before them
 MOST_KEPT = 24
 
 MODE_WORDS = {"touch": "working", "waiting": "waiting", "hold": "on hold", "away": "away"}
@@ -181,19 +181,28 @@ class ClockStrip(Painted):
         for cell, place in zip(self.cells, self._places(self.width()), strict=True):
             if _room(place).intersects(event.rect()):
                 painter.drawPixmap(_room(place).topLeft(), self._picture(cell, place))
+                self._write_figures(painter, cell, place)
 
     def _picture(self, cell: Cell, place: QRectF) -> QPixmap:
-        """A group as it looks at this place: a hairline stands before all but the first of a line."""
-        room = _room(place)
+        """The group at this place without its figures, which change with every second."""
+        room, after_another = _room(place), place.left() > 0
         shifted = place.translated(-QPointF(room.topLeft()))
-        key = (cell, place.left() > 0, shifted.left(), place.width(), self.devicePixelRatioF())
+        key = (
+            cell.caption,
+            cell.framed,
+            after_another,
+            shifted.left(),
+            place.width(),
+            self.devicePixelRatioF(),
+        )
 
         def draw(painter: QPainter) -> None:
-            self._draw(painter, cell, shifted, place.left() > 0)
+            self._draw(painter, cell, shifted, after_another)
 
         return self._kept.picture(key, QSizeF(room.size()), self.devicePixelRatioF(), self.ground, draw)
 
     def _draw(self, painter: QPainter, cell: Cell, place: QRectF, after_another: bool) -> None:
+        """Frame or hairline, and the caption; a hairline stands before all but the first of a line."""
         s = self.theme.sizes
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         if cell.framed:
@@ -206,14 +215,17 @@ class ClockStrip(Painted):
         elif after_another:
             painter.setPen(QPen(self.theme.colour("line"), s.stroke))
             painter.drawLine(place.topLeft(), place.bottomLeft())
-        box, plain = place.adjusted(s.gap, s.gap / 2, 0, 0), self.theme.font()
-        self._write(painter, box.topLeft(), plain, "ink" if cell.framed else "soft_ink", cell.caption)
-        below = QPointF(box.left(), box.top() + line_height(plain))
-        self._write(painter, below, self._value_font(), "ink", cell.value)
+        corner = place.topLeft() + QPointF(s.gap, s.gap / 2)
+        colour = "ink" if cell.framed else "soft_ink"
+        self._write(painter, corner, self.theme.font(), colour, cell.caption)
+
+    def _write_figures(self, painter: QPainter, cell: Cell, place: QRectF) -> None:
+        s, plain, strong = self.theme.sizes, self.theme.font(), self._value_font()
+        corner = place.topLeft() + QPointF(s.gap, s.gap / 2 + line_height(plain))
+        self._write(painter, corner, strong, "ink", cell.value)
         if cell.note:
-            shift = advance(self._value_font(), cell.value) + s.gap
-            drop = line_ascent(self._value_font()) - line_ascent(plain)
-            self._write(painter, below + QPointF(shift, drop), plain, "soft_ink", cell.note)
+            shift = QPointF(advance(strong, cell.value) + s.gap, line_ascent(strong) - line_ascent(plain))
+            self._write(painter, corner + shift, plain, "soft_ink", cell.note)
 
     def _write(self, painter: QPainter, corner: QPointF, font: QFont, colour: str, text: str) -> None:
         """One line from its left upper corner; cheaper than text laid out in a box."""

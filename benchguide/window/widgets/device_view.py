@@ -54,7 +54,8 @@ class DeviceView(Painted):
 
     def prepare(self, ledger: Ledger, step: Step) -> Iterator[None]:
         """Draw ahead of time how the same device will look, a little at each turn."""
-        if self.device is None or not self.isVisible():
+        if self.device is None or self.width() < self.minimumSizeHint().width():
+            # never shown: nobody knows how large it will be
             return
         drawing = self._draw_of(self.device, ledger, step)
         if self._whole_key(drawing) in self._kept:

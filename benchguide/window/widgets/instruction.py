@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
+    QLayout,
     QPushButton,
     QScrollArea,
     QSizePolicy,
@@ -115,6 +116,11 @@ class InstructionPanel(Panel):
         box.addWidget(self.more)
         self._box = box
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+
+    @property
+    def layouts(self) -> tuple[QLayout, ...]:
+        """The layouts inside, for whoever changes much at once."""
+        return self._box, self._page_layout
 
     def restyle(self) -> None:
         """Spacing follows the sizes."""
