@@ -16,6 +16,33 @@ KIND_NAMES = {
     PartKind.LOOSE: "loose",
 }
 
+#: how a part looks that its kind alone does not tell: a word of its name, shape kind ("" for that of its kind), tone
+LOOKS: tuple[tuple[str, str, str], ...] = (
+    ("rubber", "", "#2b2b2f"),
+    ("gasket", "", "#2b2b2f"),
+    ("magnet", "cover", "#8f9298"),
+    ("shim", "cover", "#b4b6bb"),
+    ("washer", "cover", "#b4b6bb"),
+    ("tape", "cover", "#b98d3c"),
+    ("sheet", "cover", "#b98d3c"),
+    ("badge", "cover", "#9fa3a8"),
+    ("membrane", "cover", "#d9dad6"),
+    ("strap", "", "#34343a"),
+    ("tie", "cover", "#d9dad6"),
+    ("heat-conducting", "", "#7c8a94"),
+    ("filter", "", "#55585c"),
+)
+#: what runs along a path: a word of its name, width in mm, tone; anything else is a flat flex
+CABLES: tuple[tuple[str, float, str], ...] = (
+    ("coax", 1.2, "#2c2c30"),
+    ("braid", 1.9, "#a8a59c"),
+    ("earth", 1.9, "#5c7a3a"),
+    ("ribbon", 7.0, "#a9a9a4"),
+    ("link", 1.6, "#3a3a40"),
+    ("plug", 1.8, "#37373c"),
+)
+FLEX = (3.0, "")
+
 
 def face_of(device: DeviceMap, step: Step) -> Face:
     """The side that is up at this step: its own word, else that of the parts it moves, else the back."""
@@ -73,13 +100,30 @@ def _screws(part: Part, out: int) -> Iterator[Shape]:
 
 def _body(part: Part) -> Iterator[Shape]:
     if len(part.path) > 1:
-        yield Shape(f"{part.id}-cable", "cable", max(0.0, part.z_mm - 0.1), part.path, width_mm=3.0)
+        width, tone = _cable_look(part)
+        z = max(0.0, part.z_mm - 0.1)
+        yield Shape(f"{part.id}-cable", "cable", z, part.path, width_mm=width, tone=tone)
     if part.box:
         left, top, width, height = part.box
         label = part.name if part.kind is PartKind.CELL else ""
-        kind = (
-            "board"
-            if part.kind is PartKind.MODULE and "board" in part.name.lower()
-            else KIND_NAMES[part.kind]
-        )
-        yield Shape(part.id, kind, part.z_mm, ((left, top), (left + width, top + height)), label=label[:24])
+        kind, tone = _look(part)
+        corners = ((left, top), (left + width, top + height))
+        yield Shape(part.id, kind, part.z_mm, corners, label=label[:24], tone=tone)
+
+
+def _look(part: Part) -> tuple[str, str]:
+    """Kind of shape and tone of the body of a part."""
+    name = part.name.lower()
+    if part.kind is PartKind.LOOSE:
+        for word, kind, tone in LOOKS:
+            if word in name:
+                return kind or KIND_NAMES[part.kind], tone
+    if part.kind is PartKind.MODULE and "board" in name:
+        return "board", ""
+    return KIND_NAMES[part.kind], ""
+
+
+def _cable_look(part: Part) -> tuple[float, str]:
+    """Width in mm and tone of what runs along the path of a part."""
+    words = part.name.lower().split()
+    return next(((width, tone) for word, width, tone in CABLES if word in words), FLEX)

@@ -31,3 +31,15 @@ def test_each_side_shows_its_own_parts() -> None:
     assert front
     assert front <= ids(Ledger(), Face.FRONT)
     assert not front & ids(Ledger())
+
+
+def test_cables_and_loose_things_look_like_what_they_are() -> None:
+    shapes = {shape.id: shape for shape in scene_of(DEVICE, Ledger()).shapes}
+    cables = {part.name: shapes[f"{part.id}-cable"] for part in DEVICE.parts if f"{part.id}-cable" in shapes}
+    coax = [shape for name, shape in cables.items() if name.startswith("Coax")]
+    flex = [shape for name, shape in cables.items() if name.endswith("flex")]
+    assert coax
+    assert flex
+    assert all(one.width_mm < other.width_mm and one.tone != other.tone for one in coax for other in flex)
+    loose = {p.name: shapes[p.id] for p in DEVICE.parts if p.kind is PartKind.LOOSE and p.id in shapes}
+    assert len({(shape.kind, shape.tone) for shape in loose.values()}) > 2
