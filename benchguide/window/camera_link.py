@@ -8,7 +8,7 @@ from collections.abc import Callable
 from PySide6.QtCore import QObject, QSize, Signal
 from PySide6.QtGui import QImage
 
-from benchguide.camera.encode import for_preview
+from benchguide.camera.encode import for_screen
 from benchguide.camera.frame import Frame
 from benchguide.camera.source import Source
 from benchguide.camera.worker import CameraState, CameraStatus, CameraWorker
@@ -54,11 +54,10 @@ class CameraLink(QObject):
         with self._lock:
             if self._asked:
                 return
-        small = for_preview(frame.image, *self._room)
+        small = for_screen(frame.image, *self._room)
         height, width = small.shape[:2]
-        image = QImage(small.data, width, height, small.strides[0], QImage.Format.Format_BGR888)
         # a copy, as the array belongs to this thread; in the screen's own format, or every paint would convert it
-        image = image.convertToFormat(QImage.Format.Format_RGB32)
+        image = QImage(small.data, width, height, small.strides[0], QImage.Format.Format_RGB32).copy()
         with self._lock:
             self._newest, tell, self._asked = image, not self._asked, True
         if tell:
