@@ -27,9 +27,9 @@ THERE, MISSING, TURNED, LIFTED, CHANGED, CANNOT_TELL = (
 )  # fmt: skip
 
 SCREW_RING = 13.0  # grey levels; re-driven heads stay below, empty holes lie above
-TURNED_DEG = 0.9
+TURNED_DEG = 1.5
 PLAIN = 2.0  # weight from which a difference found in the whole picture counts at a connector
-MOVED_PX, MOVED_SHARE = 1.5, 0.03  # work pixels, share of the connector's longest side
+MOVED_PX, MOVED_SHARE = 2.2, 0.03  # work pixels, share of the connector's longest side
 GONE = 0.35  # correlation below which a connector is no longer recognised
 DIFFERENT = 14.0  # Wasserstein-1 distance in grey levels, other kinds of part
 SMALLEST = 7.0  # work pixels across
@@ -129,7 +129,11 @@ class _Motion:
 
 
 def _connector(
-    laid: Laid, place: Place, centre: tuple[float, float], at: tuple[float, float], told: Sequence[Blob]
+    laid: Laid,
+    place: Place,
+    centre: tuple[float, float],
+    at: tuple[float, float],
+    told: Sequence[Blob],
 ) -> PlaceVerdict:
     """Turned and moved against what lies around it, by enhanced correlation (Evangelidis, Psarakis, 2008)."""
     longest = max(place.w, place.h or 0.0) * laid.scale

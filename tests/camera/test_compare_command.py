@@ -161,13 +161,13 @@ def test_what_is_transparent_lies_on_white(tmp_path: Path) -> None:
 
 
 def _png_header(width: int, height: int) -> bytes:
+    """A PNG that claims a size and ends within its first row."""
     import struct
     import zlib
 
     body = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + body + struct.pack(">I", zlib.crc32(body)) + struct.pack(">I", 90) + b"IDAT" + b"\0" * 20
-    )
+    header = b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + body + struct.pack(">I", zlib.crc32(body))
+    return header + struct.pack(">I", 90) + b"IDAT" + b"\0" * 20
 
 
 def _cut() -> bytes:
