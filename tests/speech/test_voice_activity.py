@@ -88,3 +88,18 @@ def test_after_long_silence_the_judge_starts_afresh() -> None:
     for _ in range(round(45 / CHUNK_S)):
         cutter.feed(np.zeros(CHUNK, np.float32))
     assert judge.resets == 2
+
+
+def test_a_tool_put_down_does_not_let_distant_talk_in() -> None:
+    says, levels = _parts(
+        *[part for _ in range(5) for part in ((1, 0.9, LOUD), (6, 0.9, FAINT))], (40, 0, FAINT)
+    )
+    assert _cut(says, levels) == []
+    assert len(_cut(says, levels, talker=None)) == 1
+
+
+def test_a_talker_with_faint_consonants_is_near_enough() -> None:
+    says, levels = _parts(
+        *[part for _ in range(5) for part in ((3, 0.9, LOUD), (4, 0.9, FAINT))], (40, 0, FAINT)
+    )
+    assert len(_cut(says, levels)) == 1
