@@ -27,7 +27,7 @@ DUST_MM2 = 0.55
 CLOSE_MM = 0.3
 HOLE_MM2 = 0.5
 #: A single lying screw looks the same on both sides of its axis, but for shine and slant.
-LEAST_SYMMETRY = 0.79
+LEAST_SYMMETRY = 0.81
 #: Notches from here on, in mm, tell several parts from an odd one.
 NOTCH_MM = 0.32
 #: More parts than this in one cell are a heap.
@@ -75,7 +75,7 @@ def find_blobs(patch: Patch) -> list[Blob]:
 
     cv = cv2()
     mm2 = patch.ppm**2
-    mask = (patch.cover > ON).astype(np.uint8)
+    mask = (cv.medianBlur(patch.cover, 3) > ON).astype(np.uint8)
     size = 2 * round(CLOSE_MM * patch.ppm / 2) + 1
     mask = cv.morphologyEx(mask, cv.MORPH_CLOSE, cv.getStructuringElement(cv.MORPH_ELLIPSE, (size, size)))
     mask = _without_small_holes(mask, HOLE_MM2 * mm2)
@@ -226,7 +226,8 @@ def _screw(blob: Blob, ppm: float, angle: float, symmetry: float, slant: float) 
     """
     import numpy as np
 
-    if symmetry < LEAST_SYMMETRY:
+    # the pixels of a small part spoil its symmetry
+    if symmetry < LEAST_SYMMETRY - 0.8 / math.sqrt(blob.area_mm2 * ppm**2):
         return None
     view = turned(blob.mask.astype(np.float32), middle_of(blob), angle)
     width = view.sum(0) / ppm
@@ -244,14 +245,14 @@ def _screw(blob: Blob, ppm: float, angle: float, symmetry: float, slant: float) 
     if len(tail) < 2:
         return None
     shank = float(np.median(tail))
-    if not 0.5 <= shank <= 6 or not 1.22 <= head / shank <= 4.2 or length < 0.45 * head:
+    if not 0.5 <= shank <= 6 or not 1.22 <= head / shank <= 4.2 or length < 0.28 * head:
         return None
     below = np.flatnonzero(width[head_at:] < (head + shank) / 2)
     if not len(below):
         return None
     end_of_head = head_at + int(below[0])
     down = width[head_at : max(head_at + 2, len(width) - round(0.1 * ppm))]
-    if float((down - np.minimum.accumulate(down)).max()) > 0.22 + 0.08 * shank:
+    if float((down - np.minimum.accumulate(down)).max()) > 0.15 + 0.08 * shank + 1.0 / ppm:
         return None
     # a screw that lies on head and tip is tilted and shows some of the head's top
     tilt = math.atan2((head - shank) / 2, max(0.3, length - 0.4 * head))

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     Map = NDArray[np.float32]
 
+#: Red light beyond the paper's own that makes a pixel surely metal, against the paper's green and blue.
+SHINE = 0.5
 #: White paper around the cell that is looked at for the colour of the light, in mm.
 RING_MM = 1.2
 #: Print and focus blur the rim of a cell; this much of it is not read, in mm.
@@ -136,7 +138,12 @@ def _cover(light: Map, scale: float) -> Map:
     # grey light: what is red beyond the little that the paper itself sends; glare on paper and metal have it
     grey = np.maximum(red - rest * np.maximum(cyan, 0), 0) / level
     sure = _sure(share, grey)
-    cover = np.clip(1 - share / _near(share, sure, 5.0 / scale), 0, 1).astype(np.float32)
+    shaded = np.clip(_near(share, sure, 5.0 / scale, 1.0), 0.3, 1.4)
+    cover = np.clip(1 - share / shaded, 0, 1)
+    # Bright metal also by its red alone, beyond the glare on the paper around it: cameras and JPEG store colour
+    # coarser than brightness, and a thin bright head hardly shows in colour.
+    shine = grey - _near(grey, sure, 5.0 / scale, 0.0)
+    cover = np.maximum(cover, np.clip(shine / SHINE, 0, 1)).astype(np.float32)
     return np.asarray(cover)
 
 
@@ -183,13 +190,12 @@ def _sure(share: Map, grey: Map) -> Map:
     return np.asarray(cv2().erode(sure, np.ones((3, 3), np.uint8)))
 
 
-def _near(share: Map, sure: Map, wide: float) -> Map:
-    """How bright the paper is near every pixel, 1 for as bright as the surface: below 1 in a soft shadow."""
+def _near(values: Map, sure: Map, wide: float, otherwise: float) -> Map:
+    """Mean of the values of sure paper near every pixel, and `otherwise` where there is none."""
     import numpy as np
 
     cv = cv2()
     total = cv.GaussianBlur(sure, (0, 0), wide)
-    mean = cv.GaussianBlur(sure * share, (0, 0), wide) / np.maximum(total, 1e-4)
-    # where no paper is near, the surface itself is the best guess
+    mean = cv.GaussianBlur(sure * values, (0, 0), wide) / np.maximum(total, 1e-4)
     near = np.clip(total / 0.05, 0, 1)
-    return np.asarray(np.clip(mean * near + 1 - near, 0.3, 1.4), np.float32)
+    return np.asarray(mean * near + otherwise * (1 - near), np.float32)
