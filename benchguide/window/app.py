@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from benchguide.camera.simulated import Scene
     from benchguide.camera.source import Source
     from benchguide.procedure.shelf import ProcedureEntry, Shelf
+    from benchguide.session.events import Fact
     from benchguide.speech.player import TonePlayer
     from benchguide.store.live import Clock, LiveSession
     from benchguide.store.log import EventLog
@@ -336,6 +337,7 @@ class Bench(QObject):
         self._set_scene()
         # drawing a scene anew takes the camera's thread a while: the step is painted first
         driver.changed.connect(lambda _facts: self._scene_soon.start())
+        driver.changed.connect(self._tell_way_back)
         driver.asked.connect(self._on_asked)
         driver.refused.connect(self._on_refused)
         driver.trouble.connect(self.shell.message.warn)
@@ -370,6 +372,14 @@ class Bench(QObject):
             self._scene = scene_of(device, with_refitted(state.ledger, step), face_of(device, step))
 
     # -- what is heard and said
+
+    def _tell_way_back(self, facts: tuple[Fact, ...]) -> None:
+        """The way back was laid anew: say what differs from the plan."""
+        from benchguide.session.events import WayBackLaid
+
+        for fact in facts:
+            if isinstance(fact.what, WayBackLaid):
+                self.shell.message.say(f"The way back follows what came off: {fact.what.why}.")
 
     def _play(self, tone: str) -> None:
         if self.sounds:

@@ -17,17 +17,21 @@ from benchguide.session import commands as cmd
 from benchguide.session.events import Fact
 from benchguide.session.gate import Gate
 from benchguide.session.gates import gates_for_finish, gates_for_step
+from benchguide.session.look import stack
 from benchguide.session.moment import Moment
 from benchguide.session.reference import as_found_for
 from benchguide.session.state import Mark, State, Status
 from benchguide.window.actions import BENCH, Actions
 from benchguide.window.ahead import Ahead, likely_next
 from benchguide.window.bench_commands import BenchCommands
-from benchguide.window.bench_words import moved_words, recent_words
+from benchguide.window.bench_words import laid_words, moved_words, recent_words
 from benchguide.window.camera_link import CameraLink
 from benchguide.window.clock_words import clock_figures
 from benchguide.window.driver import BenchDriver
 from benchguide.window.finish import Finish
+from benchguide.window.parts_commands import PartsCommands
+from benchguide.window.parts_panel import PartsPanel
+from benchguide.window.parts_words import blocked_words, empty_words
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.answers import AnswerList
@@ -43,7 +47,22 @@ from benchguide.window.widgets.rail import Rail
 from benchguide.window.widgets.recent_card import RecentCard
 from benchguide.window.widgets.stack_view import StackView
 
-MORE = ("note", "repeat", "skip", "take-back", "waive", "account", "hand-over", "give-up")
+MORE = (
+    "note",
+    "repeat",
+    "skip",
+    "take-back",
+    "waive",
+    "count-pieces",
+    "unplanned",
+    "parts",
+    "empty-places",
+    "account",
+    "extra",
+    "settle-extra",
+    "hand-over",
+    "give-up",
+)
 KEYS = (
     "previous-step",
     "take-photo",
@@ -77,6 +96,8 @@ class BenchRoom(QWidget):
 
     record_wanted = Signal(str)
     """The record of this session is to be shown."""
+    said = Signal(str)
+    """The answer to a question, in one sentence, for the message line and a voice."""
 
     def __init__(
         self,
@@ -93,8 +114,13 @@ class BenchRoom(QWidget):
         self._photo, self._thumb = photo, thumb
         self._driver: BenchDriver | None = None
         self._commands: BenchCommands | None = None
+        self._piece_commands: PartsCommands | None = None
+        self.parts: PartsPanel | None = None
+        """Made when it is first opened."""
+        self._parts_step = ""
         self._reference = ""
         self._opacity = 0.5
+        self._stack_wanted = False
         self._mode: Mode = "live"
         self._sums, self._finish = VisitSums(), Finish()
         self._ahead = Ahead(self)
@@ -148,9 +174,9 @@ class BenchRoom(QWidget):
         column.addWidget(self.gates)
         self._left.addWidget(page)
         self._left.addWidget(self.recent)
-        right = QSplitter(Qt.Orientation.Vertical)
+        self._right = right = QSplitter(Qt.Orientation.Vertical)
         _share(right, (self.camera, 3), (self.device, 2), (self.answers, 3))
-        across = QSplitter(Qt.Orientation.Horizontal)
+        self._across = across = QSplitter(Qt.Orientation.Horizontal)
         _share(across, (self._left, 9), (right, 11), (self.stack, 4))
         across.setSizes([480, 560, 220])
         self._work = QWidget()
@@ -195,6 +221,7 @@ class BenchRoom(QWidget):
         self.question.closed.connect(self._question_closed)
         self.recent.confirmed.connect(self._actions["confirm"].trigger)
         self.recent.taken_back.connect(self._actions["take-back"].trigger)
+        self.device.part_chosen.connect(self._show_part)
         self.rail.step_chosen.connect(lambda step: self._driver and self._driver.do(cmd.GoTo(step)))
         for name, slot in self._own_slots().items():
             self._actions[name].triggered.connect(slot)
@@ -210,6 +237,9 @@ class BenchRoom(QWidget):
             "overlay-more": self._show_more_as_found,
             "overlay-less": self._show_less_as_found,
             "more": self._show_more,
+            "parts": self._toggle_parts,
+            "blocks": self._show_blocks,
+            "empty-places": self._show_empty_places,
         }
 
     # -- bench commands work while the bench is in view and nothing is being asked
@@ -242,15 +272,20 @@ class BenchRoom(QWidget):
         if self._commands:
             self._commands.release()
             self._commands = None
+        if self._piece_commands:
+            self._piece_commands.release()
+            self._piece_commands = None
         if self._driver:
             self._driver.changed.disconnect(self._on_facts)
             self._driver.ticked.disconnect(self._on_tick)
         self._driver = driver
         self._ahead.drop()
+        self._close_parts()
         if driver is None:
             self._show_nothing()
             return
         self._commands = BenchCommands(self._actions, driver, self.question)
+        self._piece_commands = PartsCommands(self._actions, driver, self.question, self._part_in_hand)
         driver.changed.connect(self._on_facts)
         driver.ticked.connect(self._on_tick)
         self._pages.setCurrentWidget(self._work)
@@ -318,7 +353,13 @@ class BenchRoom(QWidget):
         step, job = state.step, state.job
         gates = self._gates(state)
         self.instruction.show_step(
-            step, job.device, state.here + 1, len(state.steps), gates, moved_words(state, step)
+            step,
+            job.device,
+            state.here + 1,
+            len(state.steps),
+            gates,
+            moved_words(state, step),
+            laid_words(state, step),
         )
         # the list itself says how many answers are missing
         told = tuple(gate for gate in gates if gate.kind != "answers")
@@ -327,8 +368,10 @@ class BenchRoom(QWidget):
         self._share_right(bool(step.lines), any(gate.kind in PHOTO_GATES for gate in gates))
         self.answers.set_lines(step.lines, _answers_at(state))
         self.device.set_state(job.device, state.ledger, step)
-        self.stack.set_ledger(state.ledger, job.device)
-        self.stack.setVisible(bool(state.ledger.out))
+        self.stack.set_ledger(state.ledger, job.device, stack(state))
+        self._stack_wanted = bool(state.ledger.out or state.ledger.extras)
+        self.stack.setVisible(self._stack_wanted and not self.parts_open)
+        self._renew_parts(state)
         self._show_reference(state)
         self._show_frame(state, gates)
         self._show_recent(state)
@@ -423,6 +466,74 @@ class BenchRoom(QWidget):
 
     def _show_more(self) -> None:
         self._menu.popup(self.more.mapToGlobal(QPoint(0, -self._menu.sizeHint().height())))
+
+    # -- the parts panel
+
+    @property
+    def parts_open(self) -> bool:
+        """True while the parts stand where picture, drawing and stack are."""
+        return self.parts is not None and not self.parts.isHidden()
+
+    def _part_in_hand(self) -> str:
+        return self.parts.part if self.parts is not None and self.parts_open else ""
+
+    def _open_parts(self) -> PartsPanel | None:
+        if self._driver is None or not self._driver.state.open:
+            return None
+        if self.parts is None:
+            self.parts = PartsPanel(self._theme)
+            self.parts.left.connect(self._close_parts)
+            self.parts.moved_asked.connect(lambda _part: self._actions["unplanned"].trigger())
+            self._across.addWidget(self.parts)
+            self._across.setStretchFactor(self._across.count() - 1, 15)
+            self.parts.hide()
+        if not self.parts_open:
+            width = self._across.width() - self._left.width()
+            self._right.hide()
+            self.stack.hide()
+            self.parts.show()
+            self._across.setSizes([self._left.width(), 0, 0, width])
+            self._parts_step = self._driver.state.step.id
+            self.parts.set_state(self._driver.state)
+        return self.parts
+
+    def _close_parts(self) -> None:
+        if self.parts is None or not self.parts_open:
+            return
+        self.parts.hide()
+        self._right.show()
+        self.stack.setVisible(self._stack_wanted)
+        self.instruction.setFocus()
+
+    def _renew_parts(self, state: State) -> None:
+        """The panel answers for this moment; another step brings the picture back."""
+        if self.parts is None or not self.parts_open:
+            return
+        if state.step.id != self._parts_step:
+            self._close_parts()
+        else:
+            self.parts.set_state(state)
+
+    def _toggle_parts(self) -> None:
+        if self.parts_open:
+            self._close_parts()
+        elif panel := self._open_parts():
+            panel.show_step()
+
+    def _show_part(self, part: str) -> None:
+        if panel := self._open_parts():
+            panel.show_part(part)
+
+    def _show_blocks(self) -> None:
+        """What bars this step: the panel at its first part, and one sentence for those who only hear or glance."""
+        if panel := self._open_parts():
+            panel.show_step()
+            self.said.emit(blocked_words(panel.state))
+
+    def _show_empty_places(self) -> None:
+        if panel := self._open_parts():
+            panel.show_empty()
+            self.said.emit(empty_words(panel.state))
 
     # -- camera and reference
 

@@ -50,7 +50,6 @@ class BenchCommands:
             "take-back": lambda: do(cmd.TakeBack()),
             "waive": self._waive,
             "confirm": lambda: do(cmd.ConfirmLast()),
-            "account": self._account,
             "hand-over": self._hand_over,
             "close-record": lambda: do(cmd.FinishSession()),
             "give-up": self._give_up,
@@ -124,29 +123,6 @@ class BenchCommands:
         fields = [Field("reason", "Reason"), self._name_field()]
         self._ask(
             f"Waiver: {gate.sentence}", fields, "Waive", lambda a: cmd.Waive(gate.id, a["reason"], a["name"])
-        )
-
-    def _account(self) -> None:
-        state = self._driver.state
-        if not state.ledger.out:
-            self._driver.refused.emit("Nothing is out of the device.", ())
-            return
-        out = tuple(dict.fromkeys(item.part for item in reversed(state.ledger.out)))
-        names = {f"{state.job.device.by_id[p].name} ({state.ledger.pieces_of(p)} out)": p for p in out}
-        fields = [
-            Field("part", "Part", kind="choice", choices=tuple(names), default=next(iter(names))),
-            Field("pieces", "Pieces", kind="number", default="1"),
-            Field("what", "What became of them", kind="choice", choices=("lost", "replaced", "left-out")),
-            Field("reason", "Reason"),
-            self._name_field(),
-        ]
-        self._ask(
-            "Pieces that will not go back as they came",
-            fields,
-            "Account for",
-            lambda a: cmd.Reconcile(
-                names[a["part"]], int(_number(a["pieces"], 0)), a["what"], a["reason"], a["name"]
-            ),
         )
 
     def _hand_over(self) -> None:

@@ -4,7 +4,7 @@ from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, PartKind
 from benchguide.session import events as ev
 from benchguide.session.events import Fact
-from benchguide.session.gates import will_move
+from benchguide.session.gates import told_parts, will_move
 from benchguide.session.state import State
 
 
@@ -29,8 +29,21 @@ def _part_words(state: State, step: Step, name: str) -> str:
         where = f", from cell {' and '.join(cells)}" if cells else ""
     if part.kind is PartKind.SCREWS and part.screws:
         screw = part.screws
-        return f"{pieces} x {screw.thread} x {screw.length_mm:g} mm{where}"
+        out = state.ledger.pieces_of(name)
+        # counted piece by piece: how far the hand has come
+        begun = name in told_parts(state, step)
+        so_far = f" ({out} of {part.pieces} out)" if begun else ""
+        return f"{pieces} x {screw.thread} x {screw.length_mm:g} mm{where}{so_far}"
     return f"{part.name}{where}"
+
+
+def laid_words(state: State, step: Step) -> str:
+    """Where a step comes from once the way back was laid from what came off; empty while the plan is followed."""
+    if state.laid is None or state.index.get(step.id, 0) < state.job.way_back_at:
+        return ""
+    if step.id not in state.job.procedure.by_id:
+        return "Not in the procedure: added because it came off."
+    return "The way back follows what came off."
 
 
 def recent_words(state: State) -> list[str]:
@@ -59,7 +72,8 @@ def _fact_words(state: State, fact: Fact) -> str:
         case ev.CountdownStarted():
             words = f"Countdown started: {what.kind}, {what.seconds} s"
         case ev.CountReconciled():
-            words = f"{what.pieces} pieces {what.what}: {what.reason}"
+            name = state.job.device.by_id[what.part].name
+            words = f"{what.pieces} x {name}, {what.what.replace('-', ' ')}: {what.reason}"
         case ev.PartTakenOff() | ev.PartPutBack():
             where = "out" if isinstance(what, ev.PartTakenOff) else "back"
             words = f"Not planned, {where}: {what.pieces} x {state.job.device.by_id[what.part].name}"

@@ -99,6 +99,13 @@ class PartsPanel(Panel):
         row = self.list.chosen()
         return row.key if row else ""
 
+    @property
+    def state(self) -> State:
+        """The moment it answers for. Raises ValueError before it was given one."""
+        if self._state is None:
+            raise ValueError("The parts were opened without a session.")
+        return self._state
+
     def set_state(self, state: State) -> None:
         """Answer for this moment."""
         self._state = state

@@ -25,9 +25,11 @@ def make_bench_room(bench: Bench) -> BenchRoom:
         return bench.photos.thumbnail(sha256, THUMB_PX)
 
     shell = bench.shell
-    return BenchRoom(
+    room = BenchRoom(
         bench.theme, shell.actions_by_name, shell.question, bench.camera, bench.photos.path, thumb
     )
+    room.said.connect(shell.message.say)
+    return room
 
 
 def make_procedures_room(bench: Bench) -> ProceduresRoom:

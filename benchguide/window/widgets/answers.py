@@ -1,4 +1,4 @@
-"""The lines of a check or test list, each with its four answers as large buttons.
+"""The lines of a check or test list, each with the answers it allows as large buttons.
 
 Arrows choose the line, 1 to 4 answer it. It shows answers and emits them; keeping them is not its work.
 """
@@ -19,11 +19,12 @@ from PySide6.QtWidgets import (
 )
 
 from benchguide.procedure.procedure import CheckLine
-from benchguide.procedure.words import Answer
+from benchguide.procedure.words import CHOICES
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.themed import Panel, claimed, label
 
-ANSWERS = tuple(Answer)
+#: a line has at most so many answers
+MOST = max(len(choices) for choices in CHOICES.values())
 _DIGITS = (Qt.Key.Key_1, Qt.Key.Key_2, Qt.Key.Key_3, Qt.Key.Key_4)
 
 
@@ -35,9 +36,10 @@ class _Line(Panel):
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "", role="row")
         self.line_id, self.answer = "", ""
+        self.choices: tuple[str, ...] = ()
         self.text: QLabel = label(role="strong", wrap=True)
         self.state: QLabel = label(role="soft")
-        self.buttons = [self._button(answer) for answer in ANSWERS]
+        self.buttons = [self._button(number) for number in range(MOST)]
         head = QHBoxLayout()
         head.addWidget(self.text, 1)
         head.addWidget(self.state, 0, Qt.AlignmentFlag.AlignTop)
@@ -46,28 +48,30 @@ class _Line(Panel):
         self._box.addLayout(head)
         self._box.addLayout(self._grid)
         self._columns = 0
-        for column in range(len(ANSWERS)):
+        self._wanted = MOST
+        for column in range(MOST):
             self._grid.setColumnStretch(column, 1)
-        self.arrange(len(ANSWERS))
+        self.arrange(MOST)
         self.restyle()
 
     def arrange(self, columns: int) -> None:
-        """Put the buttons into this many columns (4 or 2)."""
+        """Put the buttons into this many columns (4 or 2); two answers share the whole width."""
+        self._wanted = columns
+        columns = min(columns, max(2, len(self.choices) or MOST))
         if columns == self._columns:
             return
         self._columns = columns
-        span = len(ANSWERS) // columns
+        span = MOST // columns
         for number, button in enumerate(self.buttons):
             self._grid.addWidget(button, number // columns, number % columns * span, 1, span)
 
-    def _button(self, answer: Answer) -> QPushButton:
+    def _button(self, number: int) -> QPushButton:
         button = QPushButton()
         set_role(button, "large")
         button.setCheckable(True)
         button.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        button.setAccessibleName(answer.value)
-        button.clicked.connect(lambda: self.pressed.emit(answer.value))
+        button.clicked.connect(lambda: self.pressed.emit(self.choices[number]))
         return button
 
     def restyle(self) -> None:
@@ -86,10 +90,15 @@ class _Line(Panel):
         self.line_id, self.answer = line.id, answer
         self.text.setText(line.text)
         self.state.setText("" if answer else "no answer yet")
-        for number, (button, word) in enumerate(zip(self.buttons, ANSWERS, strict=True), 1):
-            chosen = word.value == answer
+        self.choices = CHOICES[line.answers]
+        for number, (button, word) in enumerate(zip(self.buttons, self.choices, strict=False), 1):
+            chosen = word == answer
             button.setChecked(chosen)
-            button.setText(f"✓  {word.value}" if chosen else f"{number}  {word.value}")
+            button.setText(f"✓  {word}" if chosen else f"{number}  {word}")
+            button.setAccessibleName(word)
+        for number, button in enumerate(self.buttons):
+            button.setVisible(number < len(self.choices))
+        self.arrange(self._wanted)
         self.setAccessibleName(f"{line.text}: {answer or 'no answer yet'}")
 
 
@@ -97,7 +106,7 @@ class AnswerList(Panel):
     """All lines of one step."""
 
     answered = Signal(str, str)
-    """Id of the line and the answer in words (`Answer`)."""
+    """Id of the line and the answer in words, one of the line's choices."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, "Answers", parent)
@@ -142,7 +151,8 @@ class AnswerList(Panel):
             row.setVisible(i < len(lines))
         self._count = len(lines)
         done = sum(1 for line in lines if answers.get(line.id))
-        self.title.setText(f"{done} of {len(lines)} answered      ↑ ↓ line, 1 to 4 answer")
+        most = max((len(CHOICES[line.answers]) for line in lines), default=MOST)
+        self.title.setText(f"{done} of {len(lines)} answered      ↑ ↓ line, 1 to {most} answer")
         if ids != self._ids:
             self._ids = ids
             self._go(next((i for i, line in enumerate(lines) if not answers.get(line.id)), 0))
@@ -164,7 +174,8 @@ class AnswerList(Panel):
 
     def _arrange(self) -> None:
         metrics, gap = QFontMetricsF(self.theme.font(bold=True)), self.theme.sizes.gap
-        widest = max(metrics.horizontalAdvance(f"✓  {word.value}") for word in ANSWERS) + 4 * gap
+        words = [word for choices in CHOICES.values() for word in choices]
+        widest = max(metrics.horizontalAdvance(f"✓  {word}") for word in words) + 4 * gap
         room = self.area.viewport().width() - 6 * gap
         for row in self._rows:
             row.arrange(4 if 4 * widest <= room else 2)
@@ -178,17 +189,18 @@ class AnswerList(Panel):
     def _answer_row(self, row: _Line, answer: str) -> None:
         self._go(self._rows.index(row))
         # the button shows what is known, not what was pressed: the answer comes back through set_lines
-        for button, word in zip(row.buttons, ANSWERS, strict=True):
-            button.setChecked(word.value == row.answer)
+        for button, word in zip(row.buttons, row.choices, strict=False):
+            button.setChecked(word == row.answer)
         self.answered.emit(row.line_id, answer)
 
     def answer_current(self, number: int) -> None:
-        """Answer the current line with answer 1 to 4 and go to the next, for key, pedal and voice alike."""
-        if not self._count:
+        """Answer the current line with its first, second ... answer and go to the next, for key, pedal and voice
+        alike; a number it has no answer for does nothing."""
+        if not self._count or not 1 <= number <= len(self._rows[self.current].choices):
             return
         row = self._rows[self.current]
         self._go(min(self.current + 1, self._count - 1))
-        self.answered.emit(row.line_id, ANSWERS[number - 1].value)
+        self.answered.emit(row.line_id, row.choices[number - 1])
 
     def _go(self, index: int) -> None:
         if not self._count:

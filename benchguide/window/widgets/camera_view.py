@@ -208,6 +208,7 @@ class CameraView(Painted):
         gap = self.theme.sizes.gap
         painter.setFont(self.theme.font(bold=True))
         metrics = QFontMetricsF(painter.font())
+        text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, max(1.0, box.width() - 2 * gap))
         plate = QRectF(
             box.left(), box.top(), metrics.horizontalAdvance(text) + 2 * gap, metrics.height() + gap
         )
@@ -241,8 +242,10 @@ class CameraView(Painted):
             line = QFontMetricsF(self.theme.font(bold=True)).height() + self.theme.sizes.gap
             top = area.bottom() + stroke * 2
             if top + line > box.bottom():
-                top = area.top() - line - stroke * 2
-            self._paint_label(painter, QRectF(area.left(), top, area.width(), line), self.outline_text)
+                # no room below the frame: inside it, above its lower edge, where nothing cuts the words
+                top = area.bottom() - line - stroke * 2
+            inside = area.adjusted(stroke * 2, 0, -stroke * 2, 0)
+            self._paint_label(painter, QRectF(inside.left(), top, inside.width(), line), self.outline_text)
 
     def live_rect(self) -> QRect:
         """Where the live picture is drawn, in widget pixels."""

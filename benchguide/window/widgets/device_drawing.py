@@ -101,6 +101,11 @@ class DeviceDrawing:
         painter.restore()
         self._paint_marks(painter, origin, scale)
 
+    def place(self, rect: QRectF) -> tuple[QPointF, float]:
+        """Where the corner of the device comes to lie, and how many pixels a millimetre has."""
+        origin, scale, _area = self._place(rect)
+        return origin, scale
+
     def pieces(self, rect: QRectF) -> Iterator[None]:
         """Draw the parts ahead of time, one at each turn; `draw` then has little left to do."""
         _origin, scale, _area = self._place(rect)

@@ -5,8 +5,8 @@ How a device is drawn is in device_drawing.py. It knows no session.
 
 from collections.abc import Iterator
 
-from PySide6.QtCore import QRectF, QSize, QSizeF
-from PySide6.QtGui import QPainter, QPixmap
+from PySide6.QtCore import QRectF, QSize, QSizeF, Signal
+from PySide6.QtGui import QMouseEvent, QPainter, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchguide.procedure.device import DeviceMap
@@ -17,6 +17,7 @@ from benchguide.window.theme import Theme
 from benchguide.window.widgets.device_drawing import DeviceDrawing, Pieces, face_of, middles
 from benchguide.window.widgets.kept import Kept
 from benchguide.window.widgets.marks import PartMark
+from benchguide.window.widgets.part_places import parts_at
 from benchguide.window.widgets.themed import Painted
 
 __all__ = ["DeviceView", "face_of", "middles"]
@@ -27,6 +28,9 @@ MOST_WHOLE = 6
 
 class DeviceView(Painted):
     """The drawing with its legend."""
+
+    part_chosen = Signal(str)
+    """A click meant this part."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, "Drawing of the device", parent)
@@ -88,6 +92,15 @@ class DeviceView(Painted):
     def legend(self) -> tuple[str, ...]:
         """What the signs of this step stand for."""
         return tuple(mark.legend for mark in self.marks)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Choose the part that lies there."""
+        if self.device is None or self._drawing is None:
+            return
+        origin, scale = self._drawing.place(QRectF(self.rect()))
+        found = parts_at(self.device, self.face, event.position(), origin, scale, self.theme.sizes.body_px)
+        if found:
+            self.part_chosen.emit(found[0])
 
     def sizeHint(self) -> QSize:
         """About the shape of the device."""

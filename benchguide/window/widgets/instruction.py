@@ -64,6 +64,7 @@ class InstructionPanel(Panel):
         self.text = label(role="instruction", wrap=True)
         self.parts = label(role="strong", wrap=True)
         self.moved = label(role="strong", wrap=True)
+        self.laid = label(role="soft", wrap=True)
         self.key_title, self.key_point = label("Key point", "soft"), label(wrap=True)
         self.why_title, self.reason = label("Why", "soft"), label(wrap=True)
         self._page = QWidget()
@@ -84,7 +85,7 @@ class InstructionPanel(Panel):
         page = QVBoxLayout(self._page)
         page.setContentsMargins(0, 0, 0, 0)
         page.addLayout(self._caution_box)
-        for part in (self.text, self.parts, self.moved):
+        for part in (self.text, self.parts, self.moved, self.laid):
             page.addWidget(part)
         page.addWidget(self.tool, 0, Qt.AlignmentFlag.AlignLeft)
         self._notes = QGridLayout()
@@ -138,15 +139,17 @@ class InstructionPanel(Panel):
 
     def show_step(
         self, step: Step, device: DeviceMap, number: int, total: int,
-        gates: Sequence[Gate] = (), moved: str = "",
+        gates: Sequence[Gate] = (), moved: str = "", laid: str = "",
     ) -> None:  # fmt: skip
-        """Show `step` as number `number` of `total`; `moved` says what it moves, else its parts are named."""
+        """Show `step` as number `number` of `total`; `moved` says what it moves, else its parts are named; `laid`
+        where the step comes from when the way back was laid from what came off."""
         self.stage.setText(STAGE_NAMES[step.stage])
         self.number.setText(f"Step {number} of {total}")
         self._show_cautions(cautions_of(step, device))
         self.text.setText(step.text)
         _fill(self.parts, "" if moved else "\n".join(_part_lines(step, device)))
         _fill(self.moved, moved)
+        _fill(self.laid, laid)
         _fill(self.tool, f"Tool:  {device.tool_names.get(step.tool, step.tool)}" if step.tool else "")
         _fill(self.key_point, step.key_point or "", self.key_title)
         _fill(self.reason, step.reason or "", self.why_title)

@@ -18,12 +18,11 @@ from benchguide.procedure.words import Face, PartKind
 from benchguide.session.ledger import Ledger
 from benchguide.window.theme import Theme
 from benchguide.window.widgets import shapes
-from benchguide.window.widgets.device_drawing import USUAL_HEAD_MM, DeviceDrawing, Pieces, middles
+from benchguide.window.widgets.device_drawing import DeviceDrawing, Pieces, middles
 from benchguide.window.widgets.marks import PartMark
+from benchguide.window.widgets.part_places import boxes_of, parts_at
 from benchguide.window.widgets.themed import Painted
 
-#: how far beside a part a click still means it, in ems of body type
-NEAR_EMS = 0.55
 #: steps tried when a mark would cover another one
 TRIES = 40
 
@@ -150,8 +149,7 @@ class PlanMap(Painted):
 
     def _scale(self) -> tuple[QPointF, float]:
         assert self.device is not None
-        origin, scale, _area = self._drawing(self.device).place(QRectF(self.rect()))
-        return origin, scale
+        return self._drawing(self.device).place(QRectF(self.rect()))
 
     def badges(self) -> list[Badge]:
         """The marks on the side that is up, placed so that none covers another."""
@@ -232,7 +230,7 @@ class PlanMap(Painted):
         origin, scale = self._scale()
         painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke * 1.5, Qt.PenStyle.DotLine))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        for box in _boxes(part):
+        for box in boxes_of(part):
             placed = QRectF(origin + box.topLeft() * scale, box.size() * scale)
             more = self.theme.sizes.stroke * 2
             painter.drawRect(placed.adjusted(-more, -more, more, more))
@@ -246,17 +244,7 @@ class PlanMap(Painted):
         origin, scale = self._scale()
         if scale <= 0:
             return []
-        at = (spot - origin) / scale
-        near = NEAR_EMS * self.theme.sizes.body_px / scale
-        found = []
-        for part in self.device.parts:
-            boxes = _boxes(part) if part.face is self.face else []
-            inside = [box for box in boxes if box.adjusted(-near, -near, near, near).contains(at)]
-            if inside:
-                # a small thing is meant before the large one it lies on, and the upper before the lower
-                area = min(box.width() * box.height() for box in inside)
-                found.append((not any(box.contains(at) for box in inside), area, -part.z_mm, part.id))
-        return [name for *_rank, name in sorted(found)]
+        return parts_at(self.device, self.face, spot, origin, scale, self.theme.sizes.body_px)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Choose what lies there; once more at the same place: what lies below it."""
@@ -303,7 +291,7 @@ class _PlanDrawing(DeviceDrawing):
     def draw(self, painter: QPainter, rect: QRectF) -> None:
         """As any device, and once more in outline what comes off under something else."""
         super().draw(painter, rect)
-        origin, scale, area = self.place(rect)
+        origin, scale, area = self._place(rect)
         if scale <= 0:
             return
         painter.save()
@@ -316,25 +304,6 @@ class _PlanDrawing(DeviceDrawing):
     def _name_shown(self, part: Part) -> bool:
         """A number stands where the name of a marked part would be."""
         return part.id not in self._marked and super()._name_shown(part)
-
-    def place(self, rect: QRectF) -> tuple[QPointF, float, QRectF]:
-        """Corner of the device, pixels to the millimetre, and the area used."""
-        return self._place(rect)
-
-
-def _boxes(part: Part) -> list[QRectF]:
-    """The areas of a part in mm: its box, a square for each screw head, the reach of its path."""
-    head = (part.screws.head_mm or USUAL_HEAD_MM) if part.screws else 2.0
-    boxes = [QRectF(x - head / 2, y - head / 2, head, head) for x, y in part.places]
-    if part.box:
-        boxes.append(QRectF(*part.box))
-    for (x1, y1), (x2, y2) in zip(part.path, part.path[1:], strict=False):
-        boxes.append(
-            QRectF(
-                QPointF(min(x1, x2) - 0.5, min(y1, y2) - 0.5), QPointF(max(x1, x2) + 0.5, max(y1, y2) + 0.5)
-            )
-        )
-    return boxes
 
 
 def _square(point: QPointF) -> float:

@@ -59,6 +59,8 @@ class Segment:
     """Middle of the expected time with the whole wait: what counts as full."""
     most_s: float
     """Longest usual time with the whole wait: beyond it is over-time."""
+    added: bool = False
+    """True when the procedure has no such step: it belongs to the way back as it was laid."""
 
     @property
     def filled(self) -> float:
@@ -77,6 +79,11 @@ def segments_of(state: State) -> tuple[Segment, ...]:
     return tuple(_segment(state, step, times.get(step.id, nothing)) for step in state.steps)
 
 
+def added_on_way_back(state: State, step: Step) -> bool:
+    """True for a step that the procedure does not have: it was laid because something came off beside the plan."""
+    return step.id not in state.job.procedure.by_id
+
+
 def _segment(state: State, step: Step, spent: Times) -> Segment:
     wait = step.wait.for_s if step.wait else 0
     usual = max(1.0, sum(step.time_s) / 2 + wait)
@@ -86,6 +93,7 @@ def _segment(state: State, step: Step, spent: Times) -> Segment:
         spent.touch_s + spent.waiting_s,
         usual,
         max(usual, step.time_s[1] + wait),
+        added_on_way_back(state, step),
     )
 
 
@@ -344,6 +352,11 @@ class Rail(Painted):
         painter.setPen(QPen(self.theme.colour("edge"), max(1, self.theme.sizes.stroke // 2)))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawRect(box)
+        if segment.added:
+            arm, middle = min(upper.width(), upper.height()) * 0.32, upper.center()
+            painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke))
+            painter.drawLine(middle - QPointF(arm, 0), middle + QPointF(arm, 0))
+            painter.drawLine(middle - QPointF(0, arm), middle + QPointF(0, arm))
 
     def _stages(self) -> list[tuple[Stage, QRectF]]:
         found: list[tuple[Stage, QRectF]] = []
@@ -367,7 +380,7 @@ class Rail(Painted):
         # the present name always shows; one that does not fit is in the tool tip: half a word is no help
         for number in sorted(range(len(stages)), key=lambda i: i != here):
             stage, box = stages[number]
-            text = STAGE_NAMES[stage]
+            text = self._stage_words(stage)
             room = QRectF(box.left() + 4, pointer + height, metrics.horizontalAdvance(text) + 2, names)
             if number == here:
                 room.moveLeft(min(room.left(), self.width() - room.width()))
@@ -376,6 +389,11 @@ class Rail(Painted):
                 continue
             painter.setPen(self.theme.colour("ink" if number == here else "soft_ink"))
             painter.drawText(room, int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter), text)
+
+    def _stage_words(self, stage: Stage) -> str:
+        """The name of a stage; the way back says when it follows what came off instead of the plan."""
+        laid = stage is Stage.WAY_BACK and self._state is not None and self._state.laid is not None
+        return f"{STAGE_NAMES[stage]}, as it came off" if laid else STAGE_NAMES[stage]
 
     def _is_here(self, box: QRectF) -> bool:
         return self.here < len(self._boxes) and box.contains(self._boxes[self.here].center())
@@ -409,6 +427,7 @@ class Rail(Painted):
         spent = f", spent {clock(segment.spent_s)}" if segment.spent_s else ""
         wait = f" and {clock(segment.step.wait.for_s)} wait" if segment.step.wait else ""
         late = ", longer than usual" if segment.over else ""
+        late += ", added to the way back" if segment.added else ""
         stage = STAGE_NAMES[segment.step.stage]
         return (
             f"Step {index + 1}, {stage}, {segment.mark.value}\n{segment.step.text}\n"

@@ -3,6 +3,8 @@
 It shows the ledger and changes nothing.
 """
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, QSizeF, Qt
 from PySide6.QtGui import QPainter, QPen, QResizeEvent
 from PySide6.QtWidgets import (
@@ -138,6 +140,7 @@ class StackView(Panel):
         self._box.addWidget(self.count)
         self._box.addWidget(self.list, 1)
         self._shown: tuple[OutItem, ...] | None = None
+        self._extras: dict[str, str] = {}
         self.restyle()
 
     def restyle(self) -> None:
@@ -157,25 +160,31 @@ class StackView(Panel):
         """Room for one row."""
         return QSize(round(self.theme.sizes.body_px * 12), round(self.theme.sizes.body_px * 10))
 
-    def set_ledger(self, ledger: Ledger, device: DeviceMap) -> None:
-        """Show what is out; nothing happens when it is what is shown already."""
-        if ledger.out == self._shown:
+    def set_ledger(
+        self, ledger: Ledger, device: DeviceMap, top_first: Sequence[OutItem] | None = None
+    ) -> None:
+        """Show what is out; nothing happens when it is what is shown already. `top_first` is its order, without it
+        the last out lies on top. Found items that belong nowhere lie below everything."""
+        self._extras = {extra.id: extra.what for extra in ledger.extras}
+        order = ledger.out if top_first is None else tuple(reversed(top_first))
+        out = (*(OutItem(extra.id, 1, extra.cell, extra.step) for extra in ledger.extras), *order)
+        if out == self._shown:
             return
-        before, self._shown = self._shown or (), ledger.out
+        before, self._shown = self._shown or (), out
         same = 0
-        while same < min(len(before), len(ledger.out)) and before[same] == ledger.out[same]:
+        while same < min(len(before), len(out)) and before[same] == out[same]:
             same += 1
         # what came out first lies at the foot of the list and mostly stays there
         while self.list.count() > same:
             self.list.takeItem(0)
-        if self.list.count() and len(ledger.out) != same:
-            self.list.item(0).setData(_ROW, self._shape(ledger.out[same - 1], device, False))
-            self.list.item(0).setText(self._in_words(ledger.out[same - 1], device, False))
-        for number, item in enumerate(ledger.out[same:], same + 1):
-            self.list.insertItem(0, self._row(item, device, number == len(ledger.out)))
-        if ledger.out and len(ledger.out) == same:
-            self.list.item(0).setData(_ROW, self._shape(ledger.out[-1], device, True))
-            self.list.item(0).setText(self._in_words(ledger.out[-1], device, True))
+        if self.list.count() and len(out) != same:
+            self.list.item(0).setData(_ROW, self._shape(out[same - 1], device, False))
+            self.list.item(0).setText(self._in_words(out[same - 1], device, False))
+        for number, item in enumerate(out[same:], same + 1):
+            self.list.insertItem(0, self._row(item, device, number == len(out)))
+        if out and len(out) == same:
+            self.list.item(0).setData(_ROW, self._shape(out[-1], device, True))
+            self.list.item(0).setText(self._in_words(out[-1], device, True))
         self.list.scrollToTop()
         self.count.setText(counted(ledger))
 
@@ -186,10 +195,13 @@ class StackView(Panel):
 
     def _shape(self, item: OutItem, device: DeviceMap, first: bool) -> tuple[OutItem, PartKind, str, bool]:
         part = device.by_id.get(item.part)
-        return item, part.kind if part else PartKind.LOOSE, part.name if part else item.part, first
+        if part is None:
+            # a found item: it goes back nowhere
+            return item, PartKind.LOOSE, f"Found: {self._extras.get(item.part, item.part)}", False
+        return item, part.kind, part.name, first
 
     def _in_words(self, item: OutItem, device: DeviceMap, first: bool) -> str:
-        _item, kind, name, _first = self._shape(item, device, first)
+        _item, kind, name, first = self._shape(item, device, first)
         where = where_words(item, kind)
         return f"{item.pieces} × {name}, {where}" + (", goes back first" if first else "")
 
@@ -200,9 +212,15 @@ class StackView(Panel):
 
 
 def counted(ledger: Ledger) -> str:
-    """How much is out, in words."""
+    """How much is out, in words, with what was found beside it."""
+    found = len(ledger.extras)
+    extra = f"{found} found item" + ("" if found == 1 else "s") if found else ""
+    return ", ".join(words for words in (_counted_out(ledger), extra) if words)
+
+
+def _counted_out(ledger: Ledger) -> str:
     if not ledger.out:
-        return "Nothing is out."
+        return "Nothing is out" + ("" if ledger.extras else ".")
     entries = len(ledger.out)
     pieces = "1 piece" if ledger.pieces == 1 else f"{ledger.pieces} pieces"
     if entries == ledger.pieces:
