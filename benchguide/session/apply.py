@@ -32,6 +32,8 @@ ACTIONS = frozenset(
         ev.StepSkipped,
         ev.StepTakenBack,
         ev.PhotoTaken,
+        ev.PoorPhotoKept,
+        ev.ScrewMeasured,
         ev.WaiverGiven,
         ev.ReadingTaken,
         ev.CountdownStarted,
@@ -279,6 +281,41 @@ def _photo(state: State, event: ev.PhotoTaken, fact: Fact) -> Changes:
     return {"photos": event}
 
 
+def _poor_kept(state: State, event: ev.PoorPhotoKept, fact: Fact) -> Changes:
+    return {"kept_poor": state.kept_poor | {event.sha256}}
+
+
+def _place(state: State, event: ev.PlaceMarked, fact: Fact) -> Changes:
+    places = (*state.places.get(event.photo, ()), event)
+    return {"places": {**state.places, event.photo: places}}
+
+
+def _place_cleared(state: State, event: ev.PlaceCleared, fact: Fact) -> Changes:
+    old = state.places.get(event.photo, ())
+    places = tuple(None if n == event.number else place for n, place in enumerate(old, start=1))
+    return {"places": {**state.places, event.photo: places}}
+
+
+def _compared(state: State, event: ev.PhotosCompared, fact: Fact) -> Changes:
+    """A new comparison has candidates of its own: answers to the one before are not answers to it."""
+    answers = {key: answer for key, answer in state.differences.items() if key[0] != event.step}
+    return {"compared": {**state.compared, event.step: event}, "differences": answers}
+
+
+def _difference(state: State, event: ev.DifferenceAnswered, fact: Fact) -> Changes:
+    return {"differences": {**state.differences, (event.step, event.number): event.answer}}
+
+
+def _mat(state: State, event: ev.MatRead, fact: Fact) -> Changes:
+    return {"mat": event}
+
+
+def _measured(state: State, event: ev.ScrewMeasured, fact: Fact) -> Changes:
+    """A waiver was given for the screw before; this is another one."""
+    waived = _without_kinds(state.waived, "stop")
+    return {"measured": {**state.measured, event.part: event}, "waived": waived}
+
+
 def _note(state: State, event: ev.NoteAdded, fact: Fact) -> Changes:
     return {"notes": fact}
 
@@ -366,6 +403,13 @@ HANDLERS: dict[type[ev.Event], Callable[[State, Any, Fact], Changes]] = {
     ev.ExtraSettled: _extra_settled,
     ev.CountReconciled: _reconciled,
     ev.PhotoTaken: _photo,
+    ev.PoorPhotoKept: _poor_kept,
+    ev.PlaceMarked: _place,
+    ev.PlaceCleared: _place_cleared,
+    ev.PhotosCompared: _compared,
+    ev.DifferenceAnswered: _difference,
+    ev.MatRead: _mat,
+    ev.ScrewMeasured: _measured,
     ev.NoteAdded: _note,
     ev.HoldBegan: _hold_began,
     ev.HoldEnded: _hold_ended,

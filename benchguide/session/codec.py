@@ -9,6 +9,7 @@ from dataclasses import asdict, fields
 from functools import cache
 from typing import Any, get_origin
 
+from benchguide.session.codec_seen import check_seen
 from benchguide.session.events import KINDS, Event, Fact, WayBackLaid
 from benchguide.session.moment import moment_from_doc
 from benchguide.session.route import check_docs
@@ -16,7 +17,10 @@ from benchguide.session.route import check_docs
 Data = dict[str, Any]
 
 #: (kind, old version) -> function from old data to data of the next version
-UPGRADES: dict[tuple[str, int], Callable[[Data], Data]] = {}
+UPGRADES: dict[tuple[str, int], Callable[[Data], Data]] = {
+    # photos were not judged then
+    ("PhotoTaken", 1): lambda old: {**old, "faults": []},
+}
 
 
 class UnknownEvent(ValueError):
@@ -71,6 +75,7 @@ def _event(cls: type[Event], data: Data) -> Event:
     event = cls(*values)
     if isinstance(event, WayBackLaid):
         check_docs(event.steps)
+    check_seen(event)
     return event
 
 

@@ -70,6 +70,104 @@ class KeepPhoto(Command):
     step: str = ""
     part: str = ""
     """The part it shows, where the step is not about it; else the first part of the step."""
+    faults: tuple[str, ...] = ()
+    """What was found wrong with it, in plain words."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeepPoorPhoto(Command):
+    """Keep a photo with faults as it is. An empty hash is the one that holds the present step."""
+
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MarkPlace(Command):
+    """Mark a screw, a connector or another thing on a photo: middle and size in its pixels."""
+
+    photo: str
+    kind: str
+    x: float
+    y: float
+    size: float
+
+
+@dataclass(frozen=True, slots=True)
+class ClearPlace(Command):
+    """Take a mark away that was set by mistake."""
+
+    photo: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One candidate of a comparison: `box` and `found` are (x, y, w, h) in pixels of as-left and of as-found."""
+
+    box: tuple[int, int, int, int]
+    found: tuple[int, int, int, int]
+    score: float
+    hint: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeepComparison(Command):
+    """Enter a comparison of an as-left photo of this session with an as-found one."""
+
+    as_found: str
+    as_left: str
+    aligned: bool
+    why: str
+    candidates: tuple[Difference, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerDifference(Command):
+    """Answer one candidate of a step's newest comparison: intended, mended or not a difference.
+
+    An empty step is the present one.
+    """
+
+    step: str
+    number: int
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
+class CellSeen:
+    """What lies in one cell of the mat. `count` is None where it cannot be told, and `reason` says why.
+
+    items: kind, overall length and standard uncertainty in mm (None where there is none). odd: a sentence about
+    a length that does not belong there, else empty.
+    """
+
+    cell: str
+    count: int | None
+    at_least: int
+    items: tuple[tuple[str, float | None, float | None], ...] = ()
+    reason: str = ""
+    odd: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeepMatReading(Command):
+    """Enter what a photo of the parts mat shows."""
+
+    photo: str
+    paper: str
+    cells: tuple[CellSeen, ...]
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class KeepMeasurement(Command):
+    """Enter the measured overall length of a single screw that is meant for a part's place, and its verdict."""
+
+    part: str
+    length_mm: float
+    sigma_mm: float
+    verdict: str
+    told: str
 
 
 @dataclass(frozen=True, slots=True)

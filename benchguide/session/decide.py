@@ -11,6 +11,7 @@ from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import CHOICES, REFITS, REMOVALS
 from benchguide.session import commands as cmd
 from benchguide.session import decide_pieces as by_piece
+from benchguide.session import decide_seen as seen
 from benchguide.session import events as ev
 from benchguide.session.apply import as_at
 from benchguide.session.countdown import left_s
@@ -143,7 +144,7 @@ def _keep_photo(state: State, command: cmd.KeepPhoto) -> list[Event]:
     step = state.step_of(command.step) or state.step
     purpose = command.purpose or wanted_purpose(state, step)
     if purpose not in set(Purpose):
-        raise Refused(f"A photo is as-found, as-left or free, not {purpose!r}.")
+        raise Refused(f"A photo is as-found, as-left, mat or free, not {purpose!r}.")
     part = command.part or next(iter(step.parts), "")
     if command.part and command.part not in state.job.device.by_id:
         raise Refused(f"There is no part {command.part!r} in this device.")
@@ -157,16 +158,17 @@ def _keep_photo(state: State, command: cmd.KeepPhoto) -> list[Event]:
             command.height,
             command.exposed,
             command.source,
+            list(command.faults),
         )
     ]
 
 
 def wanted_purpose(state: State, step: Step) -> Purpose:
-    """What a photo taken now at this step is for: the photo it still lacks, else a free one."""
+    """What a photo taken now at this step is for: the photo it still lacks or has only poor, else a free one."""
     kinds = {gate.kind for gate in gates_for_step(state, step)}
-    if "as-found" in kinds:
+    if kinds & {"as-found", "poor-as-found"}:
         return Purpose.AS_FOUND
-    return Purpose.AS_LEFT if "as-left" in kinds else Purpose.FREE
+    return Purpose.AS_LEFT if kinds & {"as-left", "poor-as-left"} else Purpose.FREE
 
 
 def _note(state: State, command: cmd.AddNote) -> list[Event]:
@@ -306,6 +308,8 @@ WHILE_UNCONFIRMED = (
     cmd.ConfirmLast,
     cmd.TakeBack,
     cmd.KeepPhoto,
+    cmd.KeepComparison,
+    cmd.KeepMatReading,
     cmd.AddNote,
     cmd.RingCountdown,
     cmd.StopCountdown,
@@ -319,6 +323,8 @@ WHILE_UNCONFIRMED = (
 WHILE_HELD = (
     cmd.EndHold,
     cmd.KeepPhoto,
+    cmd.KeepComparison,
+    cmd.KeepMatReading,
     cmd.AddNote,
     cmd.RingCountdown,
     cmd.StopCountdown,
@@ -336,6 +342,13 @@ DECISIONS: dict[type[cmd.Command], Callable[[State, Any], list[Event]]] = {
     cmd.SkipStep: _skip,
     cmd.TakeBack: _take_back,
     cmd.KeepPhoto: _keep_photo,
+    cmd.KeepPoorPhoto: seen.keep_poor_photo,
+    cmd.MarkPlace: seen.mark_place,
+    cmd.ClearPlace: seen.clear_place,
+    cmd.KeepComparison: seen.keep_comparison,
+    cmd.AnswerDifference: seen.answer_difference,
+    cmd.KeepMatReading: seen.keep_mat_reading,
+    cmd.KeepMeasurement: seen.keep_measurement,
     cmd.AddNote: _note,
     cmd.BeginHold: _hold,
     cmd.EndHold: _end_hold,

@@ -13,7 +13,18 @@ from benchguide.session.refused import Refused, named, refuse_if
 from benchguide.session.state import State
 
 #: hold points of a step that bar its pieces from moving; the others bar only declaring it done
-BEFORE_MOVING = frozenset({"isolation", "isolation-last", "discharge", "held", "missing-under", "as-found"})
+BEFORE_MOVING = frozenset(
+    {
+        "isolation",
+        "isolation-last",
+        "discharge",
+        "held",
+        "missing-under",
+        "as-found",
+        "poor-as-found",
+        "stop",
+    }
+)
 
 
 def pieces_out(state: State, command: cmd.PiecesOut) -> list[Event]:

@@ -177,7 +177,12 @@ class CountReconciled(Event):
 
 @dataclass(frozen=True, slots=True)
 class PhotoTaken(Event):
-    """A photo is on the disk and verified. `purpose` is as-found, as-left or free."""
+    """A photo is on the disk and verified. `purpose` is as-found, as-left, mat or free.
+
+    `faults` says in plain words what was found wrong with it (photo_faults.py), the one to mend first in front.
+    """
+
+    v: ClassVar[int] = 2
 
     sha256: str
     purpose: str
@@ -187,6 +192,91 @@ class PhotoTaken(Event):
     height: int
     exposed: str
     source: str
+    faults: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class PoorPhotoKept(Event):
+    """A photo with faults was kept as it is, on purpose."""
+
+    sha256: str
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMarked(Event):
+    """A person marked a screw, a connector or another thing on a photo: middle and size in its pixels.
+
+    `number` counts the places of this photo from 1.
+    """
+
+    photo: str
+    number: int
+    kind: str
+    x: float
+    y: float
+    size: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceCleared(Event):
+    """A place was marked by mistake."""
+
+    photo: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class PhotosCompared(Event):
+    """As-left was compared with as-found. Where `aligned` is false nothing can be told, and `why` says so.
+
+    Each of `candidates` is a place that differs, most likely first: `x`, `y`, `w`, `h` in pixels of as-left,
+    `found` the same box in pixels of as-found, `score` 0 to 1, `hint` what it might be in words.
+    """
+
+    step: str
+    as_found: str
+    as_left: str
+    aligned: bool
+    why: str
+    candidates: list[dict[str, object]]
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceAnswered(Event):
+    """What a person says of one candidate, counted from 1. `answer` is intended, mended or not a difference."""
+
+    step: str
+    number: int
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
+class MatRead(Event):
+    """The parts mat was read from a photo. Each of `cells` has `cell`, `count` (or null), `at_least`, `items`
+    (`kind`, `length_mm`, `sigma_mm`), `reason`, and beside that what the ledger says: `expected`, `verdict`, `told`.
+    """
+
+    photo: str
+    step: str
+    paper: str
+    cells: list[dict[str, object]]
+    warnings: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class ScrewMeasured(Event):
+    """A single screw was measured before it goes into the place of `part`. Overall length and standard uncertainty.
+
+    `verdict` is matches, does not match, longer: stop or cannot tell; `told` is its sentence.
+    """
+
+    part: str
+    step: str
+    length_mm: float
+    sigma_mm: float
+    verdict: str
+    told: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,6 +391,13 @@ KINDS: dict[str, type[Event]] = {
         ExtraSettled,
         CountReconciled,
         PhotoTaken,
+        PoorPhotoKept,
+        PlaceMarked,
+        PlaceCleared,
+        PhotosCompared,
+        DifferenceAnswered,
+        MatRead,
+        ScrewMeasured,
         NoteAdded,
         HoldBegan,
         HoldEnded,

@@ -11,6 +11,7 @@ from benchguide.procedure.words import CHOICES, FAILING, HOLDING, REFITS, REMOVA
 from benchguide.session import gates_part as by_part
 from benchguide.session.energy import unproven
 from benchguide.session.gate import Gate
+from benchguide.session.gates_seen import poor_photo_gates, too_long
 from benchguide.session.ledger import OutItem
 from benchguide.session.names import same_step
 from benchguide.session.state import Mark, Purpose, State
@@ -57,6 +58,22 @@ def _as_found(state: State, step: Step) -> Iterator[Gate]:
             "The as-found photo of this step is missing.",
             "Take the photo before you touch anything.",
         )
+
+
+def _poor_as_found(state: State, step: Step) -> Iterator[Gate]:
+    if step.as_found or _moves(state, step):
+        yield from poor_photo_gates(state, step, Purpose.AS_FOUND)
+
+
+def _poor_as_left(state: State, step: Step) -> Iterator[Gate]:
+    # a refit moves its parts in the very moment the step is declared done; once it is, nothing is held any more
+    if step.as_left or _moves(state, step):
+        yield from poor_photo_gates(state, step, Purpose.AS_LEFT)
+
+
+def _too_long(state: State, step: Step) -> Iterator[Gate]:
+    if step.action in REFITS:
+        yield from too_long(state, will_move(state, step), step.id)
 
 
 def _as_left(state: State, step: Step) -> Iterator[Gate]:
@@ -282,11 +299,13 @@ def _finish_countdowns(state: State) -> Iterator[Gate]:
 
 STEP_GATES: tuple[Callable[[State, Step], Iterator[Gate]], ...] = (
     _as_found,
+    _poor_as_found,
     _isolation,
     _isolation_last,
     _discharge,
     _held,
     _covered,
+    _too_long,
     _pieces,
     _reading,
     _answers,
@@ -295,6 +314,7 @@ STEP_GATES: tuple[Callable[[State, Step], Iterator[Gate]], ...] = (
     _before_seal,
     _counts,
     _as_left,
+    _poor_as_left,
 )
 FINISH_GATES: tuple[Callable[[State], Iterator[Gate]], ...] = (
     _finish_count,

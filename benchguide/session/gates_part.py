@@ -16,6 +16,7 @@ from benchguide.procedure.order import (
 from benchguide.procedure.words import REMOVALS, PartKind
 from benchguide.session.energy import live_isolators, proofs
 from benchguide.session.gate import Gate
+from benchguide.session.gates_seen import too_long
 from benchguide.session.state import Mark, Purpose, State, part_subject
 from benchguide.session.way_back_order import before_energy
 
@@ -37,7 +38,12 @@ def gates_for_part_off(state: State, part: str) -> tuple[Gate, ...]:
 def gates_for_part_on(state: State, part: str) -> tuple[Gate, ...]:
     """What bars this part from going back now without a step for it, waived gates left out. Raises KeyError."""
     subject = part_subject(part)
-    rules = (isolation_last(state, [part], subject), covered(state, [part], subject), _as_left(state, part))
+    rules = (
+        isolation_last(state, [part], subject),
+        covered(state, [part], subject),
+        too_long(state, [part], subject),
+        _as_left(state, part),
+    )
     return tuple(gate for rule in rules for gate in rule if gate.id not in state.waived)
 
 

@@ -18,8 +18,12 @@ from benchguide.session.events import (
     Event,
     ExtraSettled,
     Fact,
+    MatRead,
+    PhotosCompared,
     PhotoTaken,
+    PlaceMarked,
     ReadingTaken,
+    ScrewMeasured,
     SessionStarted,
     WaiverGiven,
 )
@@ -53,6 +57,7 @@ class Purpose(StrEnum):
     AS_FOUND = "as-found"
     AS_LEFT = "as-left"
     FREE = "free"
+    MAT = "mat"
 
 
 @dataclass(frozen=True)
@@ -174,6 +179,18 @@ class State(Value):
     extras: int = 0
     """How many items were found that belonged to no part."""
     photos: tuple[PhotoTaken, ...] = ()
+    kept_poor: frozenset[str] = frozenset()
+    """Photos with faults that are kept as they are."""
+    places: Mapping[str, tuple[PlaceMarked | None, ...]] = field(default_factory=dict)
+    """Places marked on a photo, by its hash; None for one that was taken away again."""
+    compared: Mapping[str, PhotosCompared] = field(default_factory=dict)
+    """The newest comparison of each step."""
+    differences: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    """What a person said of the candidates of that comparison, by step and number."""
+    mat: MatRead | None = None
+    """The newest reading of the parts mat."""
+    measured: Mapping[str, ScrewMeasured] = field(default_factory=dict)
+    """The newest measured screw for each part."""
     notes: tuple[Fact, ...] = ()
     holds: tuple[Fact, ...] = ()
     waivers: tuple[WaiverGiven, ...] = ()

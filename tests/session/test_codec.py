@@ -16,6 +16,7 @@ SAMPLES: dict[Any, Any] = {
     float: 2.5,
     bool: True,
     dict[str, object]: {"wall": "x", "boot_us": 1},
+    list[str]: ["shaken", "glare"],
     list[dict[str, object]]: [
         {"step": "a"},
         {
@@ -30,8 +31,26 @@ SAMPLES: dict[Any, Any] = {
 }
 
 
+CANDIDATE = {"x": 1, "y": 2, "w": 3, "h": 4, "found": [1, 2, 3, 4], "score": 0.5, "hint": "a"}
+CELL = {
+    "cell": "A1",
+    "count": None,
+    "at_least": 1,
+    "items": [{"kind": "screw", "length_mm": 4.5, "sigma_mm": None}],
+    "reason": "Parts touch: spread them.",
+    "expected": 2,
+    "verdict": "cannot tell",
+    "told": "A1: Parts touch: spread them.",
+}
+#: fields whose type alone does not say what they hold
+HOLDING: dict[tuple[str, str], Any] = {
+    ("PhotosCompared", "candidates"): [CANDIDATE],
+    ("MatRead", "cells"): [CELL],
+}
+
+
 def sample(kind: type[Event]) -> Fact:
-    values = {f.name: SAMPLES[f.type] for f in fields(kind)}
+    values = {f.name: HOLDING.get((kind.__name__, f.name), SAMPLES.get(f.type)) for f in fields(kind)}
     return Fact(FakeClock().now(), "Ada", kind(**values))
 
 
@@ -145,3 +164,34 @@ def test_a_damaged_way_back_is_one_sentence(steps: list[object]) -> None:
     with pytest.raises(codec.UnknownEvent, match="WayBackLaid") as caught:
         codec.fact_from_doc(doc)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "value"),
+    [
+        ("PhotoTaken", "faults", [1]),
+        ("PhotosCompared", "candidates", ["a"]),
+        ("PhotosCompared", "candidates", [{**CANDIDATE, "w": "3"}]),
+        ("PhotosCompared", "candidates", [{**CANDIDATE, "found": [1, 2]}]),
+        ("PhotosCompared", "candidates", [{**CANDIDATE, "more": 1}]),
+        ("PhotosCompared", "candidates", [{**CANDIDATE, "hint": None}]),
+        ("MatRead", "cells", [{**CELL, "count": True}]),
+        ("MatRead", "cells", [{**CELL, "items": {}}]),
+        ("MatRead", "cells", [{**CELL, "items": [{"kind": "screw", "length_mm": "4", "sigma_mm": None}]}]),
+        ("MatRead", "cells", [{**CELL, "told": 4}]),
+        ("MatRead", "warnings", [None]),
+    ],
+)
+def test_a_damaged_list_is_one_sentence(kind: str, name: str, value: object) -> None:
+    doc = doc_of(kind)
+    doc["data"] = {**doc["data"], name: value}
+    with pytest.raises(codec.UnknownEvent, match=kind) as caught:
+        codec.fact_from_doc(doc)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_photo_of_the_first_version_was_not_judged() -> None:
+    doc = doc_of("PhotoTaken")
+    first = {key: value for key, value in doc["data"].items() if key != "faults"}
+    fact = codec.fact_from_doc({**doc, "v": 1, "data": first})
+    assert fact.what.faults == []  # type: ignore[attr-defined]

@@ -205,9 +205,9 @@ def test_the_step_decides_what_a_photo_is_for(bench: Bench) -> None:
     assert len(bench.state.photos_of("lid-lift", Purpose.AS_FOUND)) == 1
 
 
-def test_a_photo_has_one_of_three_purposes(bench: Bench) -> None:
+def test_a_photo_has_one_of_four_purposes(bench: Bench) -> None:
     photo = cmd.KeepPhoto("0" * 64, 8, 8, "2031-03-04T08:30:00+00:00", "s", "holiday")
-    assert told(bench, photo) == "A photo is as-found, as-left or free, not 'holiday'."
+    assert told(bench, photo) == "A photo is as-found, as-left, mat or free, not 'holiday'."
 
 
 # notes, holds

@@ -250,9 +250,61 @@ class Walk(RuleBasedStateMachine):
     def take_back(self) -> None:
         self.tried(cmd.TakeBack())
 
-    @rule(purpose=st.sampled_from(["", "as-found", "as-left", "free", "other"]))
-    def photo(self, purpose: str) -> None:
-        self.tried(cmd.KeepPhoto("0" * 64, 8, 8, "2031-03-04T08:30:00+00:00", "camera", purpose))
+    @rule(
+        purpose=st.sampled_from(["", "as-found", "as-left", "free", "mat", "other"]),
+        name=st.sampled_from("0123"),
+        faults=st.sampled_from([(), (), ("shaken",), ("out-of-focus", "glare")]),
+    )
+    def photo(self, purpose: str, name: str, faults: tuple[str, ...]) -> None:
+        self.tried(
+            cmd.KeepPhoto(name * 64, 8, 8, "2031-03-04T08:30:00+00:00", "camera", purpose, faults=faults)
+        )
+
+    @rule(name=st.sampled_from(["", "0", "1", "9"]))
+    def keep_poor(self, name: str) -> None:
+        self.tried(cmd.KeepPoorPhoto(name * 64))
+
+    @rule(
+        name=st.sampled_from("019"),
+        kind=st.sampled_from(["screw", "connector", "star"]),
+        x=st.floats(),
+        number=st.integers(0, 3),
+        clear=st.booleans(),
+    )
+    def mark_place(self, name: str, kind: str, x: float, number: int, clear: bool) -> None:
+        self.tried(cmd.ClearPlace(name * 64, number) if clear else cmd.MarkPlace(name * 64, kind, x, 2, 3))
+
+    @rule(
+        found=st.sampled_from("0123"),
+        left=st.sampled_from("0123"),
+        aligned=st.booleans(),
+        count=st.integers(0, 3),
+    )
+    def compare(self, found: str, left: str, aligned: bool, count: int) -> None:
+        differ = (cmd.Difference((1, 1, 2, 2), (1, 1, 2, 2), 0.5, "changed"),) * count
+        why = "" if aligned else "The light is too different."
+        self.tried(cmd.KeepComparison(found * 64, left * 64, aligned, why, differ))
+
+    @rule(
+        step=st.sampled_from(["", *MOVING]),
+        number=st.integers(0, 4),
+        answer=st.sampled_from(["intended", "mended", "not a difference", "all good"]),
+    )
+    def answer_difference(self, step: str, number: int, answer: str) -> None:
+        self.tried(cmd.AnswerDifference(step, number, answer))
+
+    @rule(name=st.sampled_from("0123"), counts=st.lists(st.one_of(st.none(), st.integers(0, 5)), max_size=3))
+    def read_mat(self, name: str, counts: list[int | None]) -> None:
+        cells = [cmd.CellSeen(f"A{n}", count, count or 0) for n, count in enumerate(counts, start=1)]
+        self.tried(cmd.KeepMatReading(name * 64, "A4", tuple(cells)))
+
+    @rule(
+        part=st.sampled_from([*PART_IDS, "none"]),
+        length=st.floats(),
+        verdict=st.sampled_from(["matches", "longer: stop", "cannot tell", "fine"]),
+    )
+    def measure(self, part: str, length: float, verdict: str) -> None:
+        self.tried(cmd.KeepMeasurement(part, length, 0.1, verdict, "told"))
 
     @rule(text=words)
     def note(self, text: str) -> None:

@@ -24,7 +24,13 @@ def state() -> State:
 
 
 def test_every_fact_is_written_as_it_was() -> None:
-    assert [fact_to_doc(fact_from_doc(doc)) for doc in STORED["facts"]] == STORED["facts"]
+    """But for photos, which have said since then what was found wrong with them."""
+    now = [fact_to_doc(fact_from_doc(doc)) for doc in STORED["facts"]]
+    for doc in now:
+        if doc["kind"] == "PhotoTaken":
+            assert (doc["v"], doc["data"].pop("faults")) == (2, [])
+            doc["v"] = 1
+    assert now == STORED["facts"]
 
 
 def test_it_adds_up_to_the_same(state: State) -> None:
