@@ -13,7 +13,7 @@ import numpy as np
 from benchguide.speech.voice_activity import CHUNK, CHUNK_S, FLOOR_DB, Cutter, VoiceJudge, level_db
 
 MEMORY_S = 12.0
-#: Below this the measured share of commands heard falls under nine in ten (tests/bench/bench_voice.py).
+#: Commands are measured down to 5 dB (tests/bench/bench_voice.py); the warning comes a little before that.
 RELIABLE_SNR_DB = 7.0
 CLIPPED = 0.99
 #: A check needs this much voice to go by.
