@@ -126,5 +126,7 @@ def _line(cell: CellReading) -> str:
 
 def _words(item: Item) -> str:
     if item.length_mm is None or item.sigma_mm is None:
+        if item.kind == "screw" and item.reason:
+            return f"screw ({item.reason[0].lower()}{item.reason[1:].rstrip('.')})"
         return item.kind
     return f"{item.kind} {item.length_mm:.2f} ± {1.96 * item.sigma_mm:.2f} mm"
