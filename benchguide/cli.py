@@ -320,7 +320,9 @@ def mat_print(procedure: Path, paper: str | None, out: Path | None) -> None:
 @mat.command("read")
 @click.argument("photo", type=click.Path(path_type=Path))
 @click.option("--paper", type=PAPERS, help="The mat that should lie there.")
-@click.option("--bar-mm", type=float, help="Length of the printed scale bar as a ruler shows it, in mm.")
+@click.option(
+    "--bar", "bar_mm", type=float, help="Length of the printed scale bar as a ruler shows it, in mm."
+)
 @MARKED
 @AS_JSON
 def mat_read(
