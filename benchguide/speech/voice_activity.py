@@ -28,10 +28,13 @@ class Cutting:
     voice_off: float = 0.35
     gate_below_db: float = 5.0  # opens at the talker's level less this
     gate_hysteresis_db: float = 6.0  # and closes this much lower
+    room_on_db: float = 3.0  # and over the room by this much, or a loud fan would hold it open
+    room_off_db: float = 1.5
+    room_s: float = 10.0  # the room's noise: the quiet fifth of so many seconds
     gate_hold_s: float = 0.25  # and only after this long: a long s between two words is faint
-    near_share: float = (
-        0.33  # of a stretch must be over the gate: tools over distant talk are only here and there
-    )
+    near_share: float = 0.3  # of a stretch is over the gate, or it is a tool over distant talk
+    near_run: int = 3  # chunks running; a vowel lasts longer than a click
+    shortest_s: float = 0.25  # no two words are said in less
     hangover_s: float = 0.288  # silence that ends a stretch
     preroll_s: float = 0.25  # sound kept from before its start
     longest_s: float = 3.0  # a longer stretch is talk, not a command
@@ -99,8 +102,10 @@ class Cutter:
         self._first = self._last = 0
         self._likely = 0
         self._near = False
+        self._levels: deque[float] = deque(maxlen=round(self.cutting.room_s / CHUNK_S))
+        self._room_db = FLOOR_DB
         self._near_at = -1000  # the last chunk over the gate
-        self._near_count = 0  # chunks of the open stretch over the gate
+        self._near_count = self._run = 0  # chunks of the open stretch over the gate
         self._silent = 0
 
     @property
@@ -124,14 +129,17 @@ class Cutter:
     def feed(self, chunk: np.ndarray) -> Stretch | None:
         """One chunk of 512 float32 samples; the stretch that ended with it, if any."""
         self.chunk_db = level_db(chunk)
+        self._levels.append(self.chunk_db)
+        if self._at % 8 == 0:
+            self._room_db = float(np.percentile(self._levels, 20))
         heard = self._is_voice(chunk) and self._is_near()
         self._at += 1
         if heard:
             if not self._pieces:
                 self._pieces = list(self._before)
                 self._first = self._at - 2  # silero says yes at the second chunk
-                self._near_count = 0
-            self._near_count += self._near_at == self._at - 1
+                self._near_count = self._run = 0
+            self._count_near()
             self._last = self._at
         ended = None
         if self._pieces:
@@ -155,13 +163,23 @@ class Cutter:
     def _is_near(self) -> bool:
         if self.talker_db is None:
             return True
-        open_at = self.talker_db - self.cutting.gate_below_db
-        loud = self.chunk_db >= (open_at - self.cutting.gate_hysteresis_db if self._near else open_at)
+        cutting = self.cutting
+        open_at = self.talker_db - cutting.gate_below_db
+        if self._near:
+            least = max(open_at - cutting.gate_hysteresis_db, self._room_db + cutting.room_off_db)
+        else:
+            least = max(open_at, self._room_db + cutting.room_on_db)
+        loud = self.chunk_db >= least
         if loud:
             self._near_at = self._at
         held = self._pieces and (self._at - self._near_at) * CHUNK_S < self.cutting.gate_hold_s
         self._near = loud or bool(held)
         return self._near
+
+    def _count_near(self) -> None:
+        self._run = self._run + 1 if self._near_at == self._at - 1 else 0
+        if self._run >= self.cutting.near_run:
+            self._near_count += self.cutting.near_run if self._run == self.cutting.near_run else 1
 
     def _grow(self, chunk: np.ndarray) -> Stretch | None:
         longest = round((self.cutting.longest_s + self.cutting.preroll_s) / CHUNK_S)
@@ -170,9 +188,9 @@ class Cutter:
         if (self._at - self._last) * CHUNK_S < self.cutting.hangover_s - 1e-9:
             return None
         pieces, self._pieces = self._pieces, []
-        if self.talker_db is not None and self._near_count < self.cutting.near_share * (
-            self._last - self._first
-        ):
+        chunks = self._last - self._first
+        far = self.talker_db is not None and self._near_count < self.cutting.near_share * chunks
+        if far or chunks * CHUNK_S < self.cutting.shortest_s:
             return None
         start, end = max(0, self._first) * CHUNK_S, self._last * CHUNK_S
         too_long = end - start > self.cutting.longest_s
