@@ -41,13 +41,13 @@ class Limits:
 
     fine: float = 14.0
     coarse: float = 7.0
-    distribution: float = 11.0
+    distribution: float = 12.0
     ring: float = 10.0
     sure: float = 45.0
     circle: float = 9.5
     round: float = 60.0
     thick: float = 3.0
-    solid: float = 7.0
+    solid: float = 6.0
     area: int = 25
     border: int = 13
     join: int = 15
