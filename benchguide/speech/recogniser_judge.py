@@ -21,7 +21,7 @@ class Limits:
     score: float = -2.3  # log likelihood against the free path, a phoneme
     short: int = 8  # a phrase of fewer phonemes is more easily found in talk:
     short_score: float = 0.15  # each phoneme it lacks raises its limit by this much
-    margin: float = 0.4  # better than the next best command by this much
+    margin: float = 0.3  # better than the next best command by this much
     number_margin: float = 0.3  # counts differ by little and matter much
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
 

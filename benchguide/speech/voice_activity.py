@@ -28,8 +28,8 @@ class Cutting:
     voice_off: float = 0.35
     gate_below_db: float = 5.0  # opens at the talker's level less this
     gate_hysteresis_db: float = 6.0  # and closes this much lower
-    room_on_db: float = 3.0  # and over the room by this much, or a loud fan would hold it open
-    room_off_db: float = 1.5
+    room_on_db: float = 2.0  # and over the room by this much, or a loud fan would hold it open
+    room_off_db: float = 0.5
     room_s: float = 10.0  # the room's noise: the quiet fifth of so many seconds
     gate_hold_s: float = 0.25  # and only after this long: a long s between two words is faint
     near_share: float = 0.3  # of a stretch is over the gate, or it is a tool over distant talk
