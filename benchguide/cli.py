@@ -86,10 +86,11 @@ class Stopped(click.ClickException):
 def _foreseen(error: Exception) -> bool:
     from benchguide.procedure.problems import BadFile
     from benchguide.review.problems import ReviewProblem
+    from benchguide.speech.phonemes import VoiceMissing
     from benchguide.store.problems import StoreProblem
 
     # UnknownEvent and every plain refusal of a value are ValueErrors
-    return isinstance(error, (BadFile, ReviewProblem, StoreProblem, ValueError, OSError))
+    return isinstance(error, (BadFile, ReviewProblem, StoreProblem, VoiceMissing, ValueError, OSError))
 
 
 def _told(error: Exception) -> str:
