@@ -33,7 +33,10 @@ class BadComparison(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Text for the screen and the exit code: 0 nothing differs, 1 candidates or a changed place, 2 cannot tell."""
+    """Text for the screen and the exit code: 0 nothing differs; 1 for a candidate, a changed place or "cannot tell".
+
+    Two photos that cannot be compared are no bad input: they are what the check has found.
+    """
 
     text: str
     code: int
@@ -60,8 +63,8 @@ def run_compare(
     said = compare(found, left, px_per_mm=px_per_mm, places=spots)
     if marked is not None:
         _write_marked(marked, left, said)
-    changed = bool(said.candidates) or any(v.state not in ("there", "cannot tell") for v in said.places)
-    code = 2 if not said.aligned else 1 if changed else 0
+    quiet = said.aligned and not said.candidates and all(v.state == "there" for v in said.places)
+    code = 0 if quiet else 1
     return Answer(json.dumps(as_dict(said)) if as_json else as_text(said), code)
 
 
