@@ -87,6 +87,14 @@ class HandsClear:
         self._still_since = None
         self.arm()
 
+    def still_clear(self, image: NDArray[np.uint8]) -> bool:
+        """Whether another picture, taken right after CLEAR, shows the clear view as it was: nothing came in since."""
+        clear = self._clear
+        if clear is None:
+            return False
+        small = shrunk(image)
+        return _share(_gained(small, clear), clear) <= MOVING
+
     def see(self, image: NDArray[np.uint8], at_s: float) -> Watch:
         """Judge one more picture, (H, W, 3) BGR uint8, seen at `at_s` seconds of a steady clock.
 

@@ -48,6 +48,16 @@ BENCH = (
     Spec("account", "Account for", ("A",), "Say why a count differs: lost, replaced, left out, found"),
     Spec("hand-over", "Hand over", ("Ctrl+H",), "Another person goes on with this job"),
     Spec("close-record", "Close record", ("Ctrl+E",), "Everything is back: close the record"),
+    Spec("keep-poor", "Keep anyway", ("K",), "Keep the poor photo as it is; the record says so"),
+    Spec(
+        "hands-clear", "Photo by itself", ("Shift+F",), "Take due photos when the hands have left, or stop it"
+    ),
+    Spec("flip-pair", "Flip", ("T",), "As-found and live picture in turn, one over the other"),
+    Spec("mark-place", "Mark place", ("J",), "Tap screws and connectors on the as-found photo to watch them"),
+    Spec("difference-next", "Next difference", ("D",), "Go to the next place that differs"),
+    Spec("difference-intended", "Intended", ("1",), "This difference is as it should be"),
+    Spec("difference-mended", "Mended", ("2",), "This difference was put right"),
+    Spec("difference-none", "Not a difference", ("3",), "The pictures differ here, the device does not"),
     Spec("more", "More", ("M",), "Note, skip, repeat, take back, waive and the rest"),
     Spec("give-up", "Give up job", (), "End the job as it stands, with a reason"),
 )
@@ -56,12 +66,19 @@ WINDOW = (
     Spec("room-bench", "Bench", ("F3",), "The job in hand"),
     Spec("room-records", "Records", ("F4",), "Finished and open jobs"),
     Spec("plan", "Way in", ("F9",), "Plan the way in to any part of a device"),
+    Spec("mat", "Mat", ("Q",), "Camera over the parts mat: what lies in each cell beside the ledger"),
+    Spec("mat-keep", "Keep reading", ("Shift+Q",), "Photograph the mat and keep what is read from it"),
+    Spec("measure-screw", "Measure screw", ("Z",), "Compare the screw at the measuring place with its hole"),
     Spec("theme", "Theme", ("F6",), "Change between the light and the dark theme"),
     Spec("farther", "Larger text", ("Ctrl++",), "I stand farther away"),
     Spec("nearer", "Smaller text", ("Ctrl+-",), "I stand nearer"),
     Spec("camera", "Camera", ("F7",), "Choose the bench camera"),
     Spec("cautions", "Safety", ("F8",), "What this program cannot know"),
     Spec("keys", "Keys", ("F1",), "All commands and their keys"),
+    Spec("say-again", "Say again", ("G",), "Read this step aloud, from its cautions on"),
+    Spec("read-aloud", "Read aloud", ("F11",), "Read steps aloud on arrival, or stop doing so"),
+    Spec("listen", "Listen", ("F12",), "Obey spoken commands, or stop listening"),
+    Spec("setup", "Set up", ("F10",), "Camera, microphone, foot switch, distance, theme"),
     Spec("quit", "Quit", ("Ctrl+Q",), "Close the window; nothing is lost"),
 )
 

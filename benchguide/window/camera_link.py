@@ -28,8 +28,13 @@ class CameraLink(QObject):
         super().__init__(parent)
         self._lock = threading.Lock()
         self._newest: QImage | None = None
+        self.last_picture: QImage | None = None
+        """The preview picture that was fetched last, for a second view."""
         self._asked = False
         self._room = (960, 540)
+        self.watchers: tuple[Callable[[Frame], None], ...] = ()
+        """Called with every frame, in the camera's thread; they must return within a few milliseconds. Replace the
+        tuple as a whole."""
         self.worker = CameraWorker(make_source, on_frame=self._on_frame, on_status=self._on_status)
 
     def start(self) -> None:
@@ -48,9 +53,12 @@ class CameraLink(QObject):
         """The newest preview picture, or None when there is no new one."""
         with self._lock:
             image, self._newest, self._asked = self._newest, None, False
+        self.last_picture = image or self.last_picture
         return image
 
     def _on_frame(self, frame: Frame) -> None:
+        for watcher in self.watchers:
+            watcher(frame)
         with self._lock:
             if self._asked:
                 return

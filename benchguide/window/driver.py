@@ -15,18 +15,26 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QCoreApplication, QObject, QTimer, Signal
 
 from benchguide.camera.encode import encode_jpeg
+from benchguide.camera.frame import Frame
 from benchguide.camera.worker import CameraWorker, ShutterFailed
 from benchguide.session.commands import Command, KeepPhoto, LeaveBench, RingCountdown
 from benchguide.session.countdown import due, left_s
 from benchguide.session.decide import Refused, wanted_purpose
 from benchguide.session.moment import Moment
-from benchguide.session.state import Countdown, State
+from benchguide.session.state import Countdown, Purpose, State
 from benchguide.store.live import LiveSession
 from benchguide.store.photos import KeptPhoto, PhotoFacts, PhotoShelf
 from benchguide.store.problems import NotKept, PhotoNotKept
 from benchguide.store.pulse import Pulse
+from benchguide.window.photo_judge import PhotoJudge, View, pick
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from benchguide.camera.quality import PhotoVerdict
     from benchguide.session.events import Fact
 
 TICK_MS = 250
@@ -34,6 +42,8 @@ TICK_MS = 250
 SHUTTER_WAIT_S = 8.0
 #: every eighth tick the heartbeat is also synced to the disk (two seconds)
 SYNC_EVERY = 8
+#: pictures the sharpest is chosen from, and how long they are waited for
+BURST, BURST_S = 3, 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +52,18 @@ class Shot:
 
     step: str
     purpose: str
+    what: str = "the part"
+    """What it shows, for sentences about it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A photo that is verified on the disk, and what is to be said of it."""
+
+    kept: KeptPhoto
+    exposed: datetime
+    source: str
+    verdict: PhotoVerdict | None
 
 
 class BenchDriver(QObject):
@@ -59,6 +81,9 @@ class BenchDriver(QObject):
     """The shutter is about to be asked for a picture: the Shot."""
     photo_kept = Signal(str)
     """A photo is verified on the disk and entered: its SHA-256."""
+    photo_judged = Signal(object, object)
+    """The Shot, and the PhotoVerdict on it: sentences with the remedy. After `photo_kept`, within a second of the
+    command."""
     photo_failed = Signal(str)
     time_up = Signal(object)
     """A countdown rang: the Countdown."""
@@ -80,6 +105,7 @@ class BenchDriver(QObject):
         self._pulse = pulse
         self._beats = 0
         self._shooting = 0
+        self._judge = PhotoJudge()
         self._shutter = ThreadPoolExecutor(1, thread_name_prefix="shutter")
         self._written.connect(self._enter_photo)
         live.listen(self.changed.emit)
@@ -121,17 +147,33 @@ class BenchDriver(QObject):
             self.trouble.emit(str(error))
         return None
 
-    def take_photo(self, purpose: str = "") -> None:
-        """Ask for a photo of what the camera sees after this moment; the answer comes as a signal."""
+    def enter(self, command: Command) -> bool:
+        """Carry out a command nobody gave just now (a comparison that has ended): no refusal is told."""
+        try:
+            self._live.do(command)
+        except Refused:
+            return False
+        except NotKept as error:
+            self.trouble.emit(str(error))
+            return False
+        return True
+
+    def take_photo(self, purpose: str = "", fits: Callable[[NDArray[np.uint8]], bool] | None = None) -> None:
+        """Ask for a photo of what the camera sees after this moment; the answer comes as a signal.
+
+        fits: called in the shutter's thread; pictures it says no to are not taken (a hand came in).
+        """
         if not self.state.open:
             self.refused.emit("This session is closed; it can be read, not changed.", ())
             return
         step = self.state.step
-        shot = Shot(step.id, purpose or str(wanted_purpose(self.state, step)))
+        names = self.state.job.device.by_id
+        what = ", ".join(names[part].name for part in step.parts) or "the part"
+        shot = Shot(step.id, purpose or str(wanted_purpose(self.state, step)), what)
         facts = self._photo_facts(shot)
         self.asked.emit(shot)
         self._shooting += 1
-        future = self._shutter.submit(self._shoot, monotonic_ns(), facts)
+        future = self._shutter.submit(self._shoot, monotonic_ns(), facts, shot, fits)
         future.add_done_callback(lambda done: self._written.emit(shot, done))
 
     def _photo_facts(self, shot: Shot) -> PhotoFacts:
@@ -148,26 +190,54 @@ class BenchDriver(QObject):
             extra={"session": self.session_id},
         )
 
-    def _shoot(self, asked_ns: int, facts: PhotoFacts) -> tuple[KeptPhoto, datetime, str]:
-        """Runs in the shutter's thread: frame, file, verification."""
-        frame = self._camera.shutter(asked_ns, SHUTTER_WAIT_S)
+    def _shoot(
+        self,
+        asked_ns: int,
+        facts: PhotoFacts,
+        shot: Shot,
+        fits: Callable[[NDArray[np.uint8]], bool] | None,
+    ) -> Taken:
+        """Runs in the shutter's thread: the sharpest of some frames, file, verification, then the verdict."""
+        frame = self._frame(asked_ns, fits)
         taken = facts.taken + timedelta(microseconds=(frame.exposed_ns - asked_ns) // 1000)
         kept = self._shelf.keep(encode_jpeg(frame.image), replace(facts, taken=taken, source=frame.source))
-        return kept, taken, frame.source
+        verdict = self._judge.judge(frame.image, View(shot.step, shot.purpose, shot.what))
+        return Taken(kept, taken, frame.source, verdict)
 
-    def _enter_photo(self, shot: Shot, done: Future[tuple[KeptPhoto, datetime, str]]) -> None:
+    def _frame(self, asked_ns: int, fits: Callable[[NDArray[np.uint8]], bool] | None) -> Frame:
+        frames = self._camera.burst(BURST, asked_ns, within_s=BURST_S, timeout_s=SHUTTER_WAIT_S)
+        if fits is not None:
+            frames = [frame for frame in frames if fits(frame.image)]
+            if not frames:
+                raise ShutterFailed("No photo was taken: something came into the picture.")
+        return pick(frames)
+
+    def _enter_photo(self, shot: Shot, done: Future[Taken]) -> None:
         self._shooting -= 1
         try:
-            kept, taken, source = done.result()
+            taken = done.result()
         except (ShutterFailed, PhotoNotKept, ValueError) as error:
             self.photo_failed.emit(str(error))
             return
-        exposed = taken.isoformat(timespec="milliseconds")
-        command = KeepPhoto(kept.sha256, kept.width, kept.height, exposed, source, shot.purpose, shot.step)
+        kept, verdict = taken.kept, taken.verdict
+        faults = tuple(reason.fault for reason in verdict.reasons) if verdict else ()
+        exposed = taken.exposed.isoformat(timespec="milliseconds")
+        command = KeepPhoto(
+            kept.sha256,
+            kept.width,
+            kept.height,
+            exposed,
+            taken.source,
+            shot.purpose,
+            shot.step,
+            faults=faults,
+        )
         if self.do(command) is None:
             self.photo_failed.emit("The photo is on the disk but could not be entered in the session.")
-        else:
-            self.photo_kept.emit(kept.sha256)
+            return
+        self.photo_kept.emit(kept.sha256)
+        if verdict is not None and shot.purpose != Purpose.MAT:
+            self.photo_judged.emit(shot, verdict)
 
     def tick(self) -> None:
         """Read the clocks: ring what is due, beat the heart, tell the window."""

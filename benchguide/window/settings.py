@@ -21,6 +21,36 @@ class Settings:
     camera: str = "simulated"
     person: str = ""
     sound: bool = True
+    hands_clear: bool = True
+    """Take a due photo by itself when the hands have left the picture."""
+    set_up: bool = False
+    """The first-use screen was seen to its end or left."""
+    read_aloud: bool = False
+    reader_voice: str = ""
+    """Name of the reading voice; "" is the usual one of the language."""
+    reader_speed: float = 0.0
+    """From -1 (slow) to 1 (fast)."""
+    reader_locale: str = "en_US"
+    listen: bool = False
+    microphone: str = ""
+    """Description of the microphone; "" is the system's own choice."""
+    talker_db: float = 0.0
+    """The talker's level from the microphone check in dB below full scale; 0 before there was one."""
+    room_db: float = 0.0
+    """The room's level from the same check; 0 before there was one."""
+    echo_canceller: bool = False
+    """True where the sound server takes the program's own voice out of the microphone: it listens while it speaks."""
+    phrases: str = ""
+    """File with another table of spoken phrases; "" is the one that comes along."""
+    switch_key: int = 0
+    switch_scan: int = 0
+    """The learnt key of the foot switch: Qt's number and the scan code; 0 and 0 are none."""
+    switch_device: str = ""
+    """Device file of the foot switch, to hear it whichever window has the focus; "" is none."""
+    switch_short: str = "step-done"
+    switch_long: str = "take-photo"
+    switch_double: str = ""
+    """Commands (names of window/actions.py) of a short, long and double press; "" is none."""
 
 
 def load_settings(folder: Path) -> Settings:
@@ -32,11 +62,19 @@ def load_settings(folder: Path) -> Settings:
     known = asdict(Settings())
     good: dict[str, Any] = {}
     if isinstance(data, dict):
-        good = {key: value for key, value in data.items() if key in known and type(value) is type(known[key])}
+        good = {key: _fitted(data[key], known[key]) for key in known.keys() & data.keys()}
+        good = {key: value for key, value in good.items() if type(value) is type(known[key])}
     settings = replace(Settings(), **good)
     theme = settings.theme if settings.theme in ("dark", "light") else "dark"
     distance = min(300, max(40, settings.distance_cm)) if settings.distance_cm else 0
     return replace(settings, theme=theme, distance_cm=distance)
+
+
+def _fitted(value: Any, like: Any) -> Any:
+    """A whole number where a number with a fraction belongs is one; what JSON calls NaN is none."""
+    if isinstance(like, float) and type(value) in (int, float) and abs(value) < 1000:
+        return float(value)
+    return value if not isinstance(like, float) else None
 
 
 def distance_for(settings: Settings, screen_height: int) -> int:

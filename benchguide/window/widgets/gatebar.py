@@ -17,7 +17,7 @@ from benchguide.window.widgets.themed import PaintedButton, Panel, wrap_flags, w
 
 #: hold points of one row that are kept drawn: the usual ones ask for a photo, at every step in the same words
 MOST_KEPT = 6
-PHOTO_KINDS = ("as-found", "as-left")
+PHOTO_KINDS = ("as-found", "as-left", "poor-as-found", "poor-as-left")
 
 
 def _photo_first(gate: Gate | None) -> bool:

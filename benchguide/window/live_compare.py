@@ -1,0 +1,150 @@
+"""The moving picture compared with the as-found photo, in threads of their own: newest picture wins.
+
+Gives the window plain values in shares of the picture, and the as-found photo as it lies over the live one.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QObject, QRectF, Signal
+from PySide6.QtGui import QImage
+
+from benchguide.window.photo_differences import differences_of, places_of
+
+if TYPE_CHECKING:
+    from benchguide.camera.compare import Comparison
+    from benchguide.camera.compare_live import ComparisonWorker
+    from benchguide.camera.frame import Frame
+    from benchguide.session.events import PlaceMarked
+
+log = logging.getLogger(__name__)
+
+#: comparisons a second at most: two are promised, and the preview keeps its share of the machine
+AT_MOST = 3.0
+#: width of the as-found photo that is laid over the picture, in pixels
+SHOWN_PX = 960
+#: outlines on a moving picture: more would hide it
+MOST_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Outlined:
+    """One candidate: its number, its box on the live picture and on as-found, in shares of each, and what it may be."""
+
+    number: int
+    box: QRectF
+    found: QRectF
+    hint: str
+
+
+@dataclass(frozen=True, slots=True)
+class LiveTold:
+    """What one comparison of the moving picture says. Where `aligned` is false, `why` says so and nothing is told."""
+
+    aligned: bool
+    why: str
+    outlines: tuple[Outlined, ...] = ()
+    laid: QImage | None = None
+
+
+class LiveCompare(QObject):
+    """`follow` an as-found photo, offer frames from the camera's thread, `told` brings what is seen."""
+
+    told = Signal(object)
+    """A LiveTold."""
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._lock = threading.Lock()
+        self._worker: ComparisonWorker | None = None
+        self._wanted = 0
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare-prepare")
+        self._following: tuple[object, ...] = ()
+
+    def follow(self, photo: Path | None, places: tuple[PlaceMarked | None, ...] = ()) -> None:
+        """Compare with this photo from now on; None ends it. Reading the photo is not the window's work."""
+        wanted = (photo, places)
+        if wanted == self._following:
+            return
+        self._following = wanted
+        with self._lock:
+            self._wanted += 1
+            number, old, self._worker = self._wanted, self._worker, None
+        if old is not None:
+            self._pool.submit(old.stop)
+        if photo is not None:
+            self._pool.submit(self._prepare, number, photo, places)
+
+    def _prepare(self, number: int, photo: Path, places: tuple[PlaceMarked | None, ...]) -> None:
+        try:
+            worker = self._made(number, photo, places)
+        except (OSError, ValueError) as error:
+            self.told.emit(LiveTold(False, f"The as-found photo cannot be read: {error}"))
+            return
+        except Exception:
+            log.exception("a live comparison could not be prepared")
+            return
+        with self._lock:
+            if number != self._wanted:
+                return
+            self._worker = worker
+        worker.start()
+
+    def _made(self, number: int, photo: Path, places: tuple[PlaceMarked | None, ...]) -> ComparisonWorker:
+        from benchguide.camera.compare_live import ComparisonWorker, LiveComparison
+        from benchguide.camera.encode import scaled
+        from benchguide.camera.photo_file import read_photo
+
+        found = read_photo(photo)
+        small = scaled(found, SHOWN_PX, SHOWN_PX)
+        factor = small.shape[1] / found.shape[1]
+        live = LiveComparison(found, places=places_of(places))
+        size = (found.shape[1], found.shape[0])
+
+        def tell(said: Comparison, frame: Any) -> None:
+            if number == self._wanted:
+                self.told.emit(_told(said, frame, small, factor, size))
+
+        return ComparisonWorker(live, tell, at_most=AT_MOST)
+
+    def on_frame(self, frame: Frame) -> None:
+        """Called in the camera's thread; returns at once."""
+        worker = self._worker
+        if worker is not None:
+            worker.offer(frame.image)
+
+    def close(self) -> None:
+        """End all threads."""
+        self.follow(None)
+        self._pool.shutdown(wait=True)
+
+
+def _told(said: Comparison, frame: Any, small: Any, factor: float, found: tuple[int, int]) -> LiveTold:
+    if not said.aligned:
+        return LiveTold(False, said.reason)
+    from benchguide.camera.laid_picture import laid_picture
+
+    height, width = frame.shape[:2]
+    shown = [
+        Outlined(number, _shares(d.box, width, height), _shares(d.found, *found), d.hint)
+        for number, d in enumerate(differences_of(said)[:MOST_SHOWN], start=1)
+    ]
+    picture = laid_picture(small, said.homography, factor, (width, height), min(SHOWN_PX, width))
+    return LiveTold(True, "", tuple(shown), image_of(picture))
+
+
+def image_of(picture: Any) -> QImage:
+    """A QImage of its own from (h, w, 4) uint8 blue, green, red, alpha."""
+    height, width = picture.shape[:2]
+    image = QImage(picture.data, width, height, picture.strides[0], QImage.Format.Format_ARGB32)
+    return image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied)
+
+
+def _shares(box: tuple[int, int, int, int], width: int, height: int) -> QRectF:
+    return QRectF(box[0] / width, box[1] / height, box[2] / width, box[3] / height)
