@@ -24,7 +24,7 @@ from benchguide.session.state import Mark, State, Status
 from benchguide.window.actions import BENCH, Actions
 from benchguide.window.ahead import Ahead, likely_next
 from benchguide.window.bench_commands import BenchCommands
-from benchguide.window.bench_words import laid_words, moved_words, recent_words
+from benchguide.window.bench_words import laid_words, moved_words, recent_words, standing_words
 from benchguide.window.camera_link import CameraLink
 from benchguide.window.clock_words import clock_figures
 from benchguide.window.driver import BenchDriver
@@ -118,6 +118,7 @@ class BenchRoom(QWidget):
         self.parts: PartsPanel | None = None
         """Made when it is first opened."""
         self._parts_step = ""
+        self._before_parts: list[int] = []
         self._reference = ""
         self._opacity = 0.5
         self._stack_wanted = False
@@ -259,6 +260,8 @@ class BenchRoom(QWidget):
 
     def _question_opened(self) -> None:
         self._foot.hide()
+        # the question takes this room: all layouts must know before it comes up, or the window grows
+        self._settle()
         self._enable_commands(False)
 
     def _question_closed(self, _answered: bool) -> None:
@@ -428,6 +431,7 @@ class BenchRoom(QWidget):
         if state.to_confirm:
             pictures = [self._thumbnail(fact) for fact in state.recent]
             self.recent.set_actions(list(zip(recent_words(state), pictures, strict=True)))
+            self.recent.set_standing(standing_words(state))
         self._left.setCurrentIndex(1 if state.to_confirm else 0)
         # the card has keys of its own and takes the room of the others
         self._foot.setVisible(not state.to_confirm and not self.question.is_open)
@@ -488,11 +492,13 @@ class BenchRoom(QWidget):
             self._across.setStretchFactor(self._across.count() - 1, 15)
             self.parts.hide()
         if not self.parts_open:
-            width = self._across.width() - self._left.width()
+            self._before_parts = self._across.sizes()
+            left = self._left.width()
             self._right.hide()
             self.stack.hide()
             self.parts.show()
-            self._across.setSizes([self._left.width(), 0, 0, width])
+            # the instruction stays as wide as it was
+            self._across.setSizes([left, 0, 0, self._across.width() - left])
             self._parts_step = self._driver.state.step.id
             self.parts.set_state(self._driver.state)
         return self.parts
@@ -503,6 +509,7 @@ class BenchRoom(QWidget):
         self.parts.hide()
         self._right.show()
         self.stack.setVisible(self._stack_wanted)
+        self._across.setSizes(self._before_parts)
         self.instruction.setFocus()
 
     def _renew_parts(self, state: State) -> None:

@@ -7,6 +7,9 @@ from benchguide.session.events import Fact
 from benchguide.session.gates import told_parts, will_move
 from benchguide.session.state import State
 
+#: names in one sentence
+MOST_NAMED = 3
+
 
 def moved_words(state: State, step: Step) -> str:
     """What this step takes off or puts back, with counts and mat cells; empty when it moves nothing."""
@@ -38,12 +41,38 @@ def _part_words(state: State, step: Step, name: str) -> str:
 
 
 def laid_words(state: State, step: Step) -> str:
-    """Where a step comes from once the way back was laid from what came off; empty while the plan is followed."""
-    if state.laid is None or state.index.get(step.id, 0) < state.job.way_back_at:
+    """That a step was added when the way back was laid from what came off; empty for the steps of the procedure."""
+    if state.laid is None or step.id in state.job.procedure.by_id:
         return ""
-    if step.id not in state.job.procedure.by_id:
-        return "Not in the procedure: added because it came off."
-    return "The way back follows what came off."
+    return "Not in the procedure: added because it came off."
+
+
+def standing_words(state: State) -> list[str]:
+    """What a person who comes back has to know: what is open, loose, live and waiting, a sentence each."""
+    device, ledger = state.job.device, state.ledger
+    kinds = {item.part: device.by_id[item.part].kind for item in ledger.out}
+    plugs = [device.by_id[p].name for p, kind in kinds.items() if kind is PartKind.CONNECTOR]
+    loose = sum(item.pieces for item in ledger.out if kinds[item.part] is not PartKind.CONNECTOR)
+    said = []
+    if plugs:
+        said.append(f"Open: {_some(plugs)}.")
+    if loose:
+        said.append(f"Out: {loose} piece{'' if loose == 1 else 's'}.")
+    if ledger.extras:
+        said.append(f"Found, belongs nowhere yet: {_some([extra.what for extra in ledger.extras])}.")
+    live = [part.name for part in device.isolators if not ledger.is_out(part.id)]
+    if live:
+        said.append(f"Still connected: {_some(live)}.")
+    waiting = [f"{countdown.kind}, {countdown.seconds} s" for countdown in state.running]
+    if waiting:
+        said.append(f"Running: {_some(waiting)}.")
+    return said
+
+
+def _some(names: list[str]) -> str:
+    """The first few of them, and how many more."""
+    rest = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def recent_words(state: State) -> list[str]:

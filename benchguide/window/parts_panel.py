@@ -37,7 +37,7 @@ class PartsPanel(Panel):
         self.search.setClearButtonEnabled(True)
         self.search.textChanged.connect(lambda _text: self._show_list())
         self.search.returnPressed.connect(self._focus_list)
-        self.empty = _button("Empty places only", "Show only parts with empty places")
+        self.empty = _button("Empty only", "Show only parts with empty places")
         self.empty.setCheckable(True)
         self.empty.toggled.connect(lambda _on: self._show_list())
         self.list = RowList(theme, "Parts", self)
@@ -46,6 +46,9 @@ class PartsPanel(Panel):
         self.map = PlanMap(theme)
         self.map.key = "number: in its way"
         self.map.chosen.connect(self.show_part)
+        # while something is asked on a small screen there is little room; the drawing gives way before the answers
+        self.list.setMinimumHeight(round(2 * theme.sizes.body_px))
+        self.map.setMinimumHeight(round(3.5 * theme.sizes.body_px))
         self.turn = _button("Turn over", "Show the other side of the drawing")
         self.turn.clicked.connect(lambda _=False: self.turn_over())
         self.moved = _button("It came off or went back", "Say that this part came off or went back")
@@ -55,6 +58,7 @@ class PartsPanel(Panel):
         self.answers = RowList(theme, "What is in its way", self)
         self.told = label("", "strong", wrap=True)
         self.told.setAccessibleName("Places that are empty")
+        self.answers.setMinimumHeight(round(2 * theme.sizes.body_px))
         self._arrange()
 
     def _arrange(self) -> None:
@@ -68,6 +72,7 @@ class PartsPanel(Panel):
         column = QVBoxLayout(left)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(gap)
+        column.addWidget(self.told)
         column.addWidget(self.list, 1)
         column.addWidget(self.moved)
         right = QSplitter(Qt.Orientation.Vertical)
@@ -78,13 +83,12 @@ class PartsPanel(Panel):
             for place, widget in enumerate(widgets):
                 splitter.addWidget(widget)
                 splitter.setStretchFactor(place, 2 + place)
-        right.setSizes([200, 260])
+        right.setSizes([240, 260])
         across.setSizes([300, 480])
         box = QVBoxLayout(self)
         box.setContentsMargins(gap, gap, gap, gap)
         box.setSpacing(gap)
         box.addLayout(head)
-        box.addWidget(self.told)
         box.addWidget(across, 1)
 
     def _focus_list(self) -> None:
@@ -109,7 +113,7 @@ class PartsPanel(Panel):
     def set_state(self, state: State) -> None:
         """Answer for this moment."""
         self._state = state
-        self.told.setText(words.empty_words(state))
+        self.told.setText(words.empty_count(state))
         self._show_list()
 
     def show_part(self, part: str) -> None:

@@ -24,6 +24,8 @@ from benchguide.window.plan_words import found_by
 from benchguide.window.records_rows import Row
 from benchguide.window.widgets.marks import screw_letters, screw_size
 
+#: parts that one sentence names
+MOST_TOLD = 6
 HOW = {"holds": "holds it", "covers": "lies over it", "energy": "has to be parted from its energy first"}
 HOW_MANY = {"holds": "hold it", "covers": "lie over it", "energy": HOW["energy"]}
 #: the same for a part that goes back: what it would hold or cover must go in first
@@ -62,7 +64,9 @@ def part_rows(state: State, text: str, empty_only: bool) -> list[Row]:
         if not found_by(part, text) or (empty_only and part.id not in empty):
             continue
         rows.append(
-            Row(part.id, one_line(part.name), "", (_kind(part, letters), where_words(state, part.id)))
+            Row(
+                part.id, one_line(part.name), "", (f"{_kind(part, letters)} · {where_words(state, part.id)}",)
+            )
         )
     return rows
 
@@ -146,13 +150,21 @@ def blocked_words(state: State) -> str:
     return "Nothing bars this step, and it would be in nobody's way."
 
 
+def empty_count(state: State) -> str:
+    """How many places are empty, in few words."""
+    places = empty_places(state)
+    if not places:
+        return "No place is empty."
+    return f"{count(sum(place.empty for place in places), 'place')} empty, of {count(len(places), 'part')}"
+
+
 def empty_words(state: State) -> str:
     """How many places are empty, in one sentence."""
     places = empty_places(state)
     if not places:
-        return "No place is empty."
-    pieces = sum(place.empty for place in places)
-    return f"{count(pieces, 'place')} empty, of {count(len(places), 'part')}: {_empty(state, places[:6])}."
+        return empty_count(state)
+    rest = f" and {len(places) - MOST_TOLD} more" if len(places) > MOST_TOLD else ""
+    return f"{empty_count(state)}: {_empty(state, places[:MOST_TOLD])}{rest}."
 
 
 def _empty(state: State, places: Iterable[EmptyPlaces]) -> str:

@@ -139,6 +139,7 @@ class PlanPage(QWidget):
         self.rule = label("", "", wrap=True)
         for each in (self.refusal, self.rule):
             box.addWidget(each)
+        box.addStretch(1)
         self.refused.hide()
         self.going = label("", "strong", wrap=True)
         self.stop_key = _button("Stop planning", "Stop planning", self.stop_planning)
@@ -183,6 +184,7 @@ class PlanPage(QWidget):
         self.device.setCurrentIndex(place if self._devices else -1)
         self.device.blockSignals(False)
         self._renew()
+        self._bring_to_hand(self.asked.target)
 
     @property
     def chosen_device(self) -> DeviceMap | None:
@@ -195,7 +197,6 @@ class PlanPage(QWidget):
         self.asked = asked
         self.search.clear()
         self.show_devices(self._devices, self._starts)
-        self._bring_to_hand(asked.target)
 
     def _device_chosen(self, _place: int) -> None:
         device = self.chosen_device

@@ -125,6 +125,11 @@ class RowList(QListView):
         if rows:
             self.setCurrentIndex(self.rows.index(number))
 
+    def resizeEvent(self, event: Any) -> None:
+        """Rows wrap anew when the width changes, also when only the scroll bar came or went."""
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
+
     def keyPressEvent(self, event: Any) -> None:
         """Return opens the row; Page Up and Page Down stay in the list."""
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self.currentIndex().isValid():

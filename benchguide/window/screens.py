@@ -1,19 +1,22 @@
-"""Screenshots of every screen, made from the demo job: `python -m benchguide.window.screens FOLDER`.
+"""Screenshots of every screen, made from the demo job: `python -m benchguide.window.screens FOLDER [NAME ...]`.
 
-For people who look at the window and for the README. Sizes are in device-independent pixels; run it under
-QT_SCALE_FACTOR=2 for a screen of 200 %.
+With names only those are made, and the job ends after the last of them. For people who look at the window and for
+the README. Sizes are in device-independent pixels; run it under QT_SCALE_FACTOR=2 for a screen of 200 %.
 """
 
 from __future__ import annotations
 
 import sys
 import tempfile
+from collections.abc import Callable, Collection
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchguide.procedure.procedure import Step
 from benchguide.session import commands as cmd
+from benchguide.session.gates import gates_for_step
 from benchguide.window.demo import ScriptClock
 
 if TYPE_CHECKING:
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
 
 SIZES = ((1280, 800), (1920, 1080))
 THEMES = ("dark", "light")
+#: the camera delivers a picture of a new size in this time, and the layout comes to rest
+REST_MS = 450
 #: steps of the demo job that show the bench in its different states
 STEPS = {
     "prep-functions": "check-list",
@@ -35,25 +40,103 @@ STEPS = {
 }
 
 
+#: pictures that are not of a step, and the step at which each is made
+BESIDE = {
+    "hold-point": "isolation",
+    "question": "way-in",
+    "procedures": "way-in",
+    "records": "way-in",
+    "keys": "way-in",
+    "cautions": "way-in",
+    "plan": "way-in",
+    "plan-refused": "way-in",
+    "parts": "way-in",
+    "unplanned": "way-in",
+    "interruption": "swap",
+    "record": "cure",
+}
+
+
+class Enough(Exception):
+    """Every picture that was asked for is made."""
+
+
 class Screens:
     """Called by the demo player after each step came up; takes the pictures that are wanted."""
 
-    def __init__(self, folder: Path, sizes: tuple[tuple[int, int], ...] = SIZES) -> None:
+    def __init__(
+        self, folder: Path, sizes: tuple[tuple[int, int], ...] = SIZES, names: Collection[str] = ()
+    ) -> None:
         self._folder = folder
         self._sizes = sizes
+        self._names = frozenset(names)
+        self._left = {BESIDE.get(name, name) for name in names}
         self.made: list[Path] = []
 
     def on_step(self, bench: Bench, step: Step) -> None:
-        """Take this step's pictures, if any are wanted."""
-        name = STEPS.get(step.id)
-        if name:
-            self.take(bench, name)
+        """Take this step's pictures, if any are wanted. Raises Enough after the last."""
+        name = STEPS.get(step.id, "")
+        if not name:
+            return
+        self.take(bench, name)
+        if name == "isolation":
+            self._hold_point(bench, step)
         if name == "way-in":
             self._questions(bench)
-        if name == "swap":
+            self._plans(bench)
+            self._parts(bench)
+        if name == "swap" and self._wanted("interruption"):
             self._interruption(bench)
-        if name == "cure":
+        if name == "cure" and self._wanted("record"):
             self._record(bench)
+        self._left.discard(name)
+        if self._names and not self._left:
+            raise Enough
+
+    def _wanted(self, name: str) -> bool:
+        return not self._names or name in self._names
+
+    def _hold_point(self, bench: Bench, step: Step) -> None:
+        """A later step is looked at too early: what bars it is said."""
+        if bench.driver is None or not self._wanted("hold-point"):
+            return
+        state = bench.driver.state
+        for later in state.steps[state.here + 1 :]:
+            gates = gates_for_step(state, later)
+            if gates and gates[0].kind not in ("as-found", "as-left", "answers", "reading"):
+                bench.driver.do(cmd.GoTo(later.id))
+                self.take(bench, "hold-point")
+                bench.driver.do(cmd.GoTo(step.id))
+                return
+
+    def _plans(self, bench: Bench) -> None:
+        """The plan of a way in, and one that cannot be met."""
+        from benchguide.window.plan_asked import Asked
+
+        device = bench.driver.state.job.device.id if bench.driver else ""
+        for name, keep in (("plan", ()), ("plan-refused", ("main-board",))):
+            if not self._wanted(name):
+                continue
+            bench.shell.show_room("procedures")
+            bench.procedures_room.show_plan(Asked(device, "wheel-module", keep))
+            self.take(bench, name, rest_ms=1500)
+            bench.procedures_room.show_list()
+        bench.shell.show_room("bench")
+
+    def _parts(self, bench: Bench) -> None:
+        """The parts panel, and the question for what came off beside the plan."""
+
+        def open_parts() -> None:
+            if not bench.bench_room.parts_open:
+                bench.shell.actions_by_name["parts"].trigger()
+
+        self.take(bench, "parts", prepare=open_parts)
+        if bench.bench_room.parts_open:
+            bench.shell.actions_by_name["parts"].trigger()
+        if self._wanted("unplanned"):
+            bench.shell.actions_by_name["unplanned"].trigger()
+            self.take(bench, "unplanned", sizes=self._sizes[:1], keep_question=True)
+            bench.shell.question.cancel()
 
     def _interruption(self, bench: Bench) -> None:
         """What the bench shows after a break of more than two minutes."""
@@ -80,6 +163,8 @@ class Screens:
         bench.shell.show_room("bench")
 
     def _questions(self, bench: Bench) -> None:
+        if self._names and not {"question", "procedures", "records", "keys", "cautions"} & self._names:
+            return
         bench.shell.actions_by_name["skip"].trigger()
         self.take(bench, "question", sizes=self._sizes[:1], keep_question=True)
         bench.shell.question.cancel()
@@ -94,21 +179,31 @@ class Screens:
             bench.shell.show_room("bench")
 
     def take(
-        self, bench: Bench, name: str, sizes: tuple[tuple[int, int], ...] = (), keep_question: bool = False
+        self,
+        bench: Bench,
+        name: str,
+        sizes: tuple[tuple[int, int], ...] = (),
+        keep_question: bool = False,
+        prepare: Callable[[], None] | None = None,
+        rest_ms: int = REST_MS,
     ) -> None:
-        """The window as it is now, in both themes and all sizes."""
+        """The window as it is now, in both themes and all sizes. `prepare` opens what another theme closes."""
+        if not self._wanted(name):
+            return
         before = bench.settings
         for theme in THEMES if not keep_question else (before.theme,):
             if bench.settings.theme != theme:
                 bench.change_settings(replace(bench.settings, theme=theme))
             for width, height in sizes or self._sizes:
                 bench.shell.resize(width, height)
-                self._settle(bench)
+                if prepare:
+                    prepare()
+                self._settle(bench, rest_ms)
                 self._grab(bench, f"{name}-{theme}-{width}x{height}")
         if bench.settings != before:
             bench.change_settings(before)
 
-    def _settle(self, bench: Bench, milliseconds: int = 450) -> None:
+    def _settle(self, bench: Bench, milliseconds: int = REST_MS) -> None:
         """Let the camera deliver a picture of the new size and the layout come to rest."""
         from PySide6.QtCore import QEventLoop, QTimer
 
@@ -128,11 +223,14 @@ def main(arguments: list[str]) -> int:
     """Make all screenshots in the folder named; returns the exit code."""
     from benchguide.window.demo import play_unattended
 
-    if len(arguments) != 1:
-        sys.stderr.write("Usage: python -m benchguide.window.screens FOLDER\n")
+    known = {*STEPS.values(), *BESIDE}
+    if not arguments or not known.issuperset(arguments[1:]):
+        names = ", ".join(sorted(known))
+        sys.stderr.write(f"Usage: python -m benchguide.window.screens FOLDER [NAME ...]\nNames: {names}.\n")
         return 2
-    screens = Screens(Path(arguments[0]))
-    with tempfile.TemporaryDirectory(prefix="benchguide-screens-") as data:
+    screens = Screens(Path(arguments[0]), names=arguments[1:])
+    code = 0
+    with tempfile.TemporaryDirectory(prefix="benchguide-screens-") as data, suppress(Enough):
         code = play_unattended(Path(data), "dark", screens.on_step)
     sys.stdout.write(f"{len(screens.made)} pictures in {arguments[0]}\n")
     return code

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import reduce
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QPainter, QPen
@@ -109,7 +110,7 @@ class PlanMap(Painted):
     # -- drawing
 
     def _drawing(self, device: DeviceMap) -> _PlanDrawing:
-        marked = {*self._numbers, *filter(None, (self._target,))}
+        marked = {*self._numbers, *self._keep, *filter(None, (self._target,))}
         return _PlanDrawing(
             self.theme, device, self._ledger, self.face, marked, self.devicePixelRatioF(), self._pieces
         )
@@ -177,7 +178,9 @@ class PlanMap(Painted):
         """The nearest spot, going round in growing circles, where a mark covers no other one."""
         from math import cos, pi, sin
 
-        room = QRectF(self.rect()).adjusted(radius, radius, -radius, -radius)
+        # the words along the lower edge stay readable
+        words = QFontMetricsF(self.theme.font()).height() + self.theme.sizes.gap
+        room = QRectF(self.rect()).adjusted(radius, radius, -radius, -radius - words)
         least = 4.2 * radius * radius
         for step in range(TRIES):
             ring = 0 if step == 0 else 1 + (step - 1) // 8
@@ -230,7 +233,11 @@ class PlanMap(Painted):
         origin, scale = self._scale()
         painter.setPen(QPen(self.theme.colour("ink"), self.theme.sizes.stroke * 1.5, Qt.PenStyle.DotLine))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        for box in boxes_of(part):
+        boxes = [QRectF(*part.box)] if part.box else boxes_of(part)
+        if part.path and not part.box:
+            # one frame round a whole course, not one for each of its stretches
+            boxes = [reduce(lambda one, other: one.united(other), boxes)]
+        for box in boxes:
             placed = QRectF(origin + box.topLeft() * scale, box.size() * scale)
             more = self.theme.sizes.stroke * 2
             painter.drawRect(placed.adjusted(-more, -more, more, more))
@@ -302,8 +309,15 @@ class _PlanDrawing(DeviceDrawing):
         painter.restore()
 
     def _name_shown(self, part: Part) -> bool:
-        """A number stands where the name of a marked part would be."""
-        return part.id not in self._marked and super()._name_shown(part)
+        """No name where a number or sign stands, of this part or of one under it."""
+        if part.id in self._marked or part.box is None:
+            return False
+        left, top, width, height = part.box
+        inner = QRectF(left + width * 0.15, top + height * 0.2, width * 0.7, height * 0.6)
+        busy = (middles(mark.part)[:1] for mark in self._outlined if mark.part.face is self.face)
+        if any(inner.contains(QPointF(*place)) for places in busy for place in places):
+            return False
+        return super()._name_shown(part)
 
 
 def _square(point: QPointF) -> float:

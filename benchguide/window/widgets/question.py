@@ -29,6 +29,8 @@ from benchguide.window.widgets.themed import RETURN_KEYS, Panel, claimed, label
 
 #: More choices than this are a drop-down list, not buttons.
 BUTTON_CHOICES = 6
+#: more fields than this stand two in a row where they are short
+MOST_ROWS = 3
 
 Answers = dict[str, str]
 
@@ -114,10 +116,11 @@ class QuestionBar(Panel):
         self._tell("")
         self.ok.set_text(ok_text, "Enter")
         self._build_form()
+        # whoever gives the question their room does so before it takes it: a window must not grow in between
+        self.opened.emit()
         self.setVisible(True)
         first = next(iter(self._inputs.values()), None)
         (first.focus_widget() if first else self.ok).setFocus(Qt.FocusReason.OtherFocusReason)
-        self.opened.emit()
 
     def set_value(self, key: str, value: str) -> None:
         """Answer one field from outside, as voice does. Raises KeyError for an unknown field."""
@@ -176,15 +179,26 @@ class QuestionBar(Panel):
         form.setSpacing(gap)
         form.setColumnStretch(1, 1)
         self._inputs = {}
-        for row, field in enumerate(self._fields):
+        # many fields would push the bench out of a small screen: short ones stand side by side
+        pairs = len(self._fields) > MOST_ROWS
+        row = column = 0
+        for field, after in zip(self._fields, (*self._fields[1:], None), strict=True):
+            wide = field.kind == "choice" or not pairs
+            # a short field without a neighbour takes the whole row
+            wide = wide or (not column and (after is None or after.kind == "choice"))
+            if wide and column:
+                row, column = row + 1, 0
             caption = label(field.label)
             box: _Input = (
                 _Choice(field, self._columns(field), gap) if field.kind == "choice" else _Text(field)
             )
             box.focus_widget().setAccessibleName(field.label)
             caption.setBuddy(box.focus_widget())
-            form.addWidget(caption, row, 0)
-            form.addWidget(box.widget, row, 1)
+            form.addWidget(caption, row, column)
+            form.addWidget(box.widget, row, column + 1, 1, 3 if wide else 1)
+            if not wide:
+                form.setColumnStretch(column + 1, 1)
+            row, column = (row + 1, 0) if wide or column else (row, 2)
             self._inputs[field.key] = box
         self._form_host = host
         self._form_place.insertWidget(0, host)

@@ -27,6 +27,9 @@ class RecentCard(Panel):
         super().__init__(theme, "You were here", parent, role="present")
         self.title = label("You were here", "heading")
         self.question = label("Look at the device. Is the last action as it should be?", wrap=True)
+        self.standing = label("", "", wrap=True)
+        self.standing.setAccessibleName("What is open, out, connected and running")
+        self.standing.hide()
         self.confirm = BigKey(None, theme, "Confirm the last action", "Y", primary=True)
         self.take_back = BigKey(None, theme, "Take it back", "Ctrl+Z")
         self.confirm.clicked.connect(self.confirmed)
@@ -38,6 +41,7 @@ class RecentCard(Panel):
         self._box = QVBoxLayout(self)
         self._box.addWidget(self.title)
         self._box.addLayout(self._rows)
+        self._box.addWidget(self.standing)
         self._box.addWidget(self.question)
         self._box.addLayout(self._keys)
         self._actions: tuple[RecentAction, ...] = ()
@@ -61,6 +65,11 @@ class RecentCard(Panel):
         """Show these, oldest first; at most the last three."""
         self._actions = tuple(actions)[-3:]
         self._fill()
+
+    def set_standing(self, sentences: Sequence[str]) -> None:
+        """Say how the device stands: what is open, out, connected, running."""
+        self.standing.setText(" ".join(sentences))
+        self.standing.setVisible(bool(sentences))
 
     def _fill(self) -> None:
         for row in self._shown:
@@ -91,7 +100,7 @@ class RecentCard(Panel):
         return row
 
     def _thumbnail(self, text: str, photo: QPixmap | None) -> QLabel:
-        width = round(self.theme.sizes.body_px * 7)
+        width = round(self.theme.sizes.body_px * 6)
         picture = label("no photo", "soft")
         picture.setAlignment(Qt.AlignmentFlag.AlignCenter)
         picture.setFixedSize(width, width * 9 // 16)
