@@ -182,7 +182,7 @@ class QuestionBar(Panel):
         # many fields would push the bench out of a small screen: short ones stand side by side
         pairs = len(self._fields) > MOST_ROWS
         row = column = 0
-        for field, after in zip(self._fields, (*self._fields[1:], None), strict=True):
+        for field, after in zip(self._fields, (*self._fields[1:], None), strict=False):
             wide = field.kind == "choice" or not pairs
             # a short field without a neighbour takes the whole row
             wide = wide or (not column and (after is None or after.kind == "choice"))
