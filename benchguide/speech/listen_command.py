@@ -48,17 +48,22 @@ class Listening:
 
 
 def listen(
-    path: Path, *, level: float | None = None, counts: bool = False, phrases: Path | None = None
+    path: Path,
+    *,
+    level: float | None = None,
+    counts: bool = False,
+    further: bool = False,
+    phrases: Path | None = None,
 ) -> Listening:
     """Recognise the recording at `path`; any length in constant memory.
 
     `level` is the talker's level in dBFS; without it the loudest voice of the recording's beginning sets it.
-    `counts` listens for "three screws" and the like too. `phrases` is another table than the one that comes along.
+    `counts` listens for "three screws" and the like too, `further` for the rarer phrases of that group. `phrases` is another table than the one that comes along.
     Raises BadRecording, BadPhrases, VoiceMissing, ValueError, OSError; each says in one sentence what to do.
     """
     recording = Recording(path)
     recogniser = Recogniser(_table(phrases))
-    recogniser.numbers = counts
+    recogniser.numbers, recogniser.further = counts, further
     recogniser.talker_db = measured_level(recording) if level is None else level
     heard = [one for piece in recording for one in recogniser.feed(piece)]
     heard += recogniser.finish()

@@ -32,6 +32,11 @@ class TonePlayer:
         """True when there is a sound device."""
         return bool(self._effects)
 
+    def set_volume(self, volume: float) -> None:
+        """From 0 to 1, on top of the system's own volume, which is not touched."""
+        for effect in self._effects.values():
+            effect.setVolume(volume)
+
     def play(self, tone: Tone) -> None:
         """Start the tone and return at once."""
         effect = self._effects.get(tone)

@@ -20,6 +20,8 @@ class Tone(StrEnum):
     PHOTO_FAILED = "photo-failed"
     TIME_UP = "time-up"
     BLOCKED = "blocked"
+    UNDERSTOOD = "understood"
+    SWITCH_NOT_HEARD = "switch-not-heard"
 
 
 #: (frequency in Hz, seconds); frequency 0 is a rest
@@ -28,7 +30,14 @@ SCORES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.PHOTO_FAILED: ((440, 0.22), (0, 0.08), (330, 0.22), (0, 0.08), (247, 0.34)),
     Tone.TIME_UP: ((1047, 0.18), (0, 0.07)) * 4,
     Tone.BLOCKED: ((294, 0.12), (0, 0.06), (294, 0.2)),
+    Tone.UNDERSTOOD: ((660, 0.11),),
+    Tone.SWITCH_NOT_HEARD: ((988, 0.1), (494, 0.1), (0, 0.22), (988, 0.1), (494, 0.1)),
 }
+
+
+def lasts_s(tone: Tone) -> float:
+    """How long a tone is, in seconds."""
+    return sum(seconds for _, seconds in SCORES[tone])
 
 
 def samples(tone: Tone, level: float = 0.6) -> list[float]:

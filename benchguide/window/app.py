@@ -49,6 +49,10 @@ class Options:
     size: tuple[int, int] = (1280, 800)
     clock: Clock | None = None
     sound: bool = True
+    commands: bool = False
+    """Commands come as lines on standard input too (script_commands.py)."""
+    hands_free: bool = True
+    """False leaves the processes that hear and speak, and the screen's sleep, alone."""
 
 
 def run_window(options: Options) -> int:
@@ -62,6 +66,7 @@ def run_window(options: Options) -> int:
         held.append(bench)
         try:
             bench.load()
+            bench.offer_setup()
         except Exception as error:
             # a fault of ours: said in the window instead of leaving it empty, and traced on standard error
             shell.cannot_open(
@@ -152,8 +157,10 @@ class Bench(QObject):
             self.photos.sweep()
         self._make_camera()
         self._make_sounds()
+        self._make_eyes()
         self._make_rooms()
         self._connect_window()
+        self._make_hands_free()
         # not sooner: its thread imports too, and Qt's import hook looks into modules that are only half imported here
         self.camera.start()
         sys.setswitchinterval(TURN_S)
@@ -207,6 +214,11 @@ class Bench(QObject):
         except (ImportError, OSError) as error:
             self.shell.message.warn(f"No sounds: {error}. Run `benchguide preflight` to see what is missing.")
 
+    def _make_eyes(self) -> None:
+        from benchguide.window.eyes import Eyes
+
+        self.eyes = Eyes(self)
+
     def _make_rooms(self) -> None:
         from benchguide.window import rooms
 
@@ -216,6 +228,7 @@ class Bench(QObject):
         self.shell.place("procedures", self.procedures_room)
         self.shell.place("bench", self.bench_room)
         self.shell.place("records", self.records_room)
+        self.eyes.set_room(self.bench_room)
 
     @property
     def shelf(self) -> Shelf:
@@ -235,6 +248,36 @@ class Bench(QObject):
 
         self.window_commands = WindowCommands(self)
         self.shell.closing.connect(self.close)
+
+    def _make_hands_free(self) -> None:
+        from benchguide.window.hands_free import HandsFree
+        from benchguide.window.setup_room import SetupRoom
+
+        self.hands_free = HandsFree(self, autostart=self.options.hands_free)
+        self.setup_room = SetupRoom(self, self.hands_free)
+        self.shell.show_strip(self.hands_free.strip)
+        if self.options.commands:
+            self._make_script()
+
+    def _make_script(self) -> None:
+        from benchguide.speech.input_lines import InputLines
+        from benchguide.window.script_commands import ScriptCommands
+
+        def tell(line: str) -> None:
+            try:
+                sys.stdout.write(line + "\n")
+                sys.stdout.flush()
+            except (OSError, ValueError):
+                pass  # nobody reads the answers any more; the window stays
+
+        self._script = ScriptCommands(self.hands_free.raiser, InputLines(), tell, self)
+        # the first room is in view and a job from the options is on the bench by then
+        QTimer.singleShot(0, self, self._script.start)
+
+    def offer_setup(self) -> None:
+        """The first-use screen, where this bench was never set up and nothing else was asked for."""
+        if hasattr(self, "setup_room") and not self.options.procedure and not self.options.commands:
+            self.setup_room.first_use()
 
     def _first_room(self) -> None:
         open_rows = [row for row in self.log.sessions() if row.state == "open"]
@@ -278,7 +321,7 @@ class Bench(QObject):
         except (Refused, StoreProblem, OSError) as error:
             self.shell.message.warn(str(error))
             return
-        self._remember(replace(self.settings, person=person))
+        self.remember(replace(self.settings, person=person))
         self._put_on_bench(live)
 
     def resume(self, session_id: str) -> None:
@@ -348,7 +391,9 @@ class Bench(QObject):
         if started:
             self.shell.say_what(f"{started.job}  ·  {started.procedure}  ·  {live.state.person}")
         self.bench_room.set_driver(driver)
+        self.eyes.set_driver(driver)
         self.shell.show_room("bench")
+        self.hands_free.set_driver(driver)
 
     def _set_scene(self) -> None:
         from benchguide.window.scene import face_of, scene_of
@@ -381,31 +426,32 @@ class Bench(QObject):
             if isinstance(fact.what, WayBackLaid):
                 self.shell.message.say(f"The way back follows what came off: {fact.what.why}.")
 
-    def _play(self, tone: str) -> None:
+    def play(self, tone: str) -> None:
         if self.sounds:
             from benchguide.speech.tones import Tone
 
             self.sounds.play(Tone(tone))
+            self.hands_free.tone_played(tone)
 
     def _on_refused(self, sentence: str, _gates: object) -> None:
-        self._play("blocked")
+        self.play("blocked")
         self.shell.message.warn(sentence)
 
     def _on_photo(self, _sha: str) -> None:
-        self._play("photo-kept")
+        self.play("photo-kept")
         self.shell.message.say("Photo kept and verified on the disk.")
 
     def _on_photo_failed(self, sentence: str) -> None:
-        self._play("photo-failed")
+        self.play("photo-failed")
         self.shell.message.warn(sentence)
 
     def _on_time_up(self, countdown: object) -> None:
-        self._play("time-up")
+        self.play("time-up")
         self.shell.message.warn(f"Time is up: {getattr(countdown, 'kind', '')}.")
 
     # -- settings and the end
 
-    def _remember(self, settings: Settings) -> None:
+    def remember(self, settings: Settings) -> None:
         self.settings = settings
         try:
             save_settings(self.folder, settings)
@@ -415,7 +461,7 @@ class Bench(QObject):
     def change_settings(self, settings: Settings) -> None:
         """Use and keep new settings; the window is dressed anew, the camera reopened if it changed."""
         camera_changed = settings.camera != self.settings.camera
-        self._remember(settings)
+        self.remember(settings)
         self.theme = theme_for(self.app, settings)
         apply_theme(self.app, self.theme)
         room = self.shell.room
@@ -424,7 +470,10 @@ class Bench(QObject):
         if self.driver and self.driver.state.open:
             self.bench_room.set_driver(self.driver)
         self.shell.show_room(room)
+        self.hands_free.use(settings)
+        self.eyes.use_settings()
         if camera_changed:
+            self.eyes.hands.forget()
             self.camera.stop()
             self.camera.start()
 
@@ -439,6 +488,10 @@ class Bench(QObject):
         if self._closed:
             return
         self._closed = True
+        if hasattr(self, "hands_free"):
+            self.hands_free.close()
+        if hasattr(self, "eyes"):
+            self.eyes.close()
         if hasattr(self, "records_room"):
             self._stop_rooms()
         if self.driver:

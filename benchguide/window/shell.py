@@ -71,7 +71,9 @@ class Shell(QWidget):
         said.addWidget(self._subtitle)
         said.addWidget(self.message)
         strip.addLayout(said, 1)
-        for name in ("keys", "theme", "camera", "cautions"):
+        self._lamps = QHBoxLayout()
+        strip.addLayout(self._lamps)
+        for name in ("keys", "setup", "theme", "camera", "cautions"):
             strip.addWidget(self._small_key(name))
         column = QVBoxLayout(self)
         column.setContentsMargins(gap, gap, gap, gap)
@@ -88,6 +90,10 @@ class Shell(QWidget):
         key.setToolTip(f"{action.toolTip()}  [{action.shortcut().toString()}]")
         key.clicked.connect(action.trigger)
         return key
+
+    def show_strip(self, lamps: QWidget) -> None:
+        """A small widget of lamps, left of the window's own keys."""
+        self._lamps.addWidget(lamps)
 
     def place(self, name: str, room: QWidget) -> None:
         """Move a room in, in place of the one that had the name."""

@@ -101,6 +101,11 @@ class QuestionBar(Panel):
         # Qt may ask before the constructor is through
         return getattr(self, "_callback", None) is not None
 
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        """What the open question asks for."""
+        return self._fields if self.is_open else ()
+
     def ask(
         self, title: str, fields: Sequence[Field], ok_text: str, callback: Callable[[Answers], None],
         on_cancel: Callable[[], None] | None = None,

@@ -1,0 +1,229 @@
+"""The first-use screen: camera, microphone, foot switch, distance, reading aloud, theme; left at any point.
+
+Each row says how it stands and has the keys that change it. It changes settings and starts checks through what it is
+handed; it knows no device.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+
+from benchguide.window.settings import Settings
+from benchguide.window.theme import Theme, set_role
+from benchguide.window.widgets.themed import Panel, label
+
+CHECK_S = 5
+Speeds = (("slow", -0.4), ("usual", 0.0), ("fast", 0.4))
+
+
+@dataclass(frozen=True, slots=True)
+class SetupState:
+    """How things stand, in sentences."""
+
+    settings: Settings
+    distance_cm: int
+    camera: str
+    camera_live: bool
+    microphone: str
+    reading: str
+    switch: str
+    learning: bool = False
+    checking: bool = False
+    voices: tuple[str, ...] = ()
+
+
+class _Row(Panel):
+    """One thing to set up: its name, how it stands, its keys."""
+
+    def __init__(self, theme: Theme, name: str, ready: bool | None, told: str) -> None:
+        super().__init__(theme, name, role="row")
+        gap = theme.sizes.gap
+        box = QGridLayout(self)
+        box.setContentsMargins(gap, gap // 2, gap, gap // 2)
+        box.setHorizontalSpacing(gap)
+        box.setVerticalSpacing(0)
+        mark = {True: "✓  ", False: "▲  ", None: "–  "}[ready]
+        self.title = label(f"{mark}{name}", "strong")
+        self.told = label(told, wrap=True)
+        self.told.setAccessibleName(f"{name}: {told}")
+        box.addWidget(self.title, 0, 0)
+        box.addWidget(self.told, 1, 0)
+        self._keys = QHBoxLayout()
+        self._keys.setSpacing(gap)
+        box.addLayout(self._keys, 0, 1, 2, 1, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
+        box.setColumnStretch(0, 1)
+
+    def add(
+        self, words: str, pressed: Callable[[], object], chosen: bool | None = None, name: str = ""
+    ) -> QPushButton:
+        """One more key; `chosen` makes it one of several that stays down."""
+        key = QPushButton(f"✓  {words}" if chosen else words)
+        set_role(key, "large")
+        key.setObjectName(name or f"setup-{words.lower().replace(' ', '-')}")
+        key.setAccessibleName(f"{self.accessibleName()}: {words}")
+        if chosen is not None:
+            key.setCheckable(True)
+            key.setChecked(chosen)
+        key.clicked.connect(lambda: pressed())
+        self._keys.addWidget(key)
+        return key
+
+
+class SetupPage(QWidget):
+    """`show_state` builds the rows anew; signals say what is wanted."""
+
+    left = Signal()
+    wanted = Signal(object)
+    """New Settings."""
+    asked = Signal(str)
+    """"camera", "learn", "stop-learning", "check", "sample", "nearer" or "farther"."""
+
+    def __init__(self, theme: Theme, state: SetupState) -> None:
+        super().__init__()
+        self.setAccessibleName("Set up")
+        self._theme = theme
+        self._area = QScrollArea()
+        self._area.setWidgetResizable(True)
+        self._area.setFrameShape(QScrollArea.Shape.NoFrame)
+        title = label("Set up this bench", "heading")
+        hint = label(
+            "Everything can be left as it is and changed later with F10. Nothing here is needed to work.",
+            wrap=True,
+        )
+        self.done = QPushButton("To work  [Esc]")
+        set_role(self.done, "primary")
+        self.done.setProperty("role", "primary")
+        self.done.setMinimumHeight(theme.sizes.target)
+        self.done.setObjectName("setup-done")
+        self.done.clicked.connect(self.left)
+        head = QHBoxLayout()
+        words = QVBoxLayout()
+        words.addWidget(title)
+        words.addWidget(hint)
+        head.addLayout(words, 1)
+        head.addWidget(self.done)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(theme.sizes.gap)
+        column.addLayout(head)
+        column.addWidget(self._area, 1)
+        self.show_state(state)
+
+    def show_state(self, state: SetupState) -> None:
+        """Show how things stand now; the focus stays on the key it was on."""
+        focus = self.focusWidget()
+        name = focus.objectName() if focus is not None else ""
+        at = self._area.verticalScrollBar().value()
+        page = QWidget()
+        set_role(page, "page")
+        rows = QVBoxLayout(page)
+        rows.setContentsMargins(0, 0, self._theme.sizes.gap, 0)
+        rows.setSpacing(self._theme.sizes.gap)
+        for row in (
+            self._looks(state),
+            self._distance(state),
+            self._camera(state),
+            self._microphone(state),
+            self._reading(state),
+            self._switch(state),
+        ):
+            rows.addWidget(row)
+        rows.addStretch(1)
+        self._area.setWidget(page)
+        self._area.verticalScrollBar().setValue(at)
+        again = page.findChild(QPushButton, name) if name else None
+        if again is not None:
+            again.setFocus()
+
+    def _looks(self, state: SetupState) -> QWidget:
+        s = state.settings
+        row = _Row(self._theme, "Theme", True, "Dark for dim light, light for a bright bench.")
+        for theme in ("dark", "light"):
+            changed = replace(s, theme=theme)
+            row.add(theme.capitalize(), partial(self.wanted.emit, changed), s.theme == theme)
+        return row
+
+    def _distance(self, state: SetupState) -> QWidget:
+        told = f"Text is sized for a person {state.distance_cm} cm away. Step back and read this line."
+        row = _Row(self._theme, "Distance", True, told)
+        row.add("Nearer", lambda: self.asked.emit("nearer"))
+        row.add("Farther", lambda: self.asked.emit("farther"))
+        return row
+
+    def _camera(self, state: SetupState) -> QWidget:
+        row = _Row(self._theme, "Camera", state.camera_live, state.camera)
+        row.add("Choose camera", lambda: self.asked.emit("camera"))
+        return row
+
+    def _microphone(self, state: SetupState) -> QWidget:
+        s = state.settings
+        ready = None if not s.listen else bool(s.talker_db)
+        row = _Row(self._theme, "Spoken commands", ready, state.microphone)
+        if s.listen:
+            words = "Speak now …" if state.checking else f"Check: speak {CHECK_S} s"
+            key = row.add(words, lambda: self.asked.emit("check"), name="setup-check")
+            key.setEnabled(not state.checking)
+        row.add("Off", lambda: self.wanted.emit(replace(s, listen=False)), not s.listen, "setup-listen-off")
+        row.add("On", lambda: self.wanted.emit(replace(s, listen=True)), s.listen, "setup-listen-on")
+        return row
+
+    def _reading(self, state: SetupState) -> QWidget:
+        s = state.settings
+        ready = (
+            None
+            if not s.read_aloud
+            else "not" not in state.reading.lower() and "nothing" not in state.reading.lower()
+        )
+        row = _Row(self._theme, "Reading aloud", ready, state.reading)
+        if s.read_aloud:
+            place = min(range(len(Speeds)), key=lambda i: abs(Speeds[i][1] - s.reader_speed))
+            words, _ = Speeds[place]
+            following = Speeds[(place + 1) % len(Speeds)][1]
+            row.add(
+                f"Speed: {words}",
+                lambda: self.wanted.emit(replace(s, reader_speed=following)),
+                name="setup-speed",
+            )
+            if state.voices:
+                row.add(
+                    "Other voice", lambda: self.wanted.emit(replace(s, reader_voice=self._next_voice(state)))
+                )
+            row.add("Sample", lambda: self.asked.emit("sample"))
+        row.add(
+            "Off", lambda: self.wanted.emit(replace(s, read_aloud=False)), not s.read_aloud, "setup-read-off"
+        )
+        row.add("On", lambda: self.wanted.emit(replace(s, read_aloud=True)), s.read_aloud, "setup-read-on")
+        return row
+
+    @staticmethod
+    def _next_voice(state: SetupState) -> str:
+        voices, now = state.voices, state.settings.reader_voice
+        return voices[(voices.index(now) + 1) % len(voices)] if now in voices else voices[0]
+
+    def _switch(self, state: SetupState) -> QWidget:
+        s = state.settings
+        learnt = bool(s.switch_key or s.switch_scan)
+        row = _Row(self._theme, "Foot switch", True if learnt else None, state.switch)
+        if state.learning:
+            row.add("Stop", lambda: self.asked.emit("stop-learning"), name="setup-learn")
+        else:
+            row.add(
+                "Learn another" if learnt else "Learn the switch",
+                lambda: self.asked.emit("learn"),
+                name="setup-learn",
+            )
+        if learnt:
+            row.add("Forget it", lambda: self.wanted.emit(replace(s, switch_key=0, switch_scan=0)))
+        return row
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
