@@ -4,31 +4,20 @@ It lists and names; it does not judge, score or compare people.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from benchguide.procedure.words import Answer
+from benchguide.review.exceptional import Exceptional
+from benchguide.review.exceptions_seen import differences, long_screws, mat_disagreements, poor_photos
 from benchguide.review.record import Record
 from benchguide.review.words import count, span
 from benchguide.session import events as ev
 from benchguide.session.apply import LONG_BREAK_US
-from benchguide.session.moment import Moment
 from benchguide.session.state import Mark
 
 #: holds longer than this stand among the exceptions (seconds)
 LONG_HOLD_S = LONG_BREAK_US / 1_000_000
 
-
-@dataclass(frozen=True, slots=True)
-class Exceptional:
-    """One thing out of the ordinary. `kind` is a short word, `said` what a person wrote about it, if
-    anything.
-    """
-
-    kind: str
-    sentence: str
-    said: str = ""
-    step: str = ""
-    at: Moment | None = None
+__all__ = ["Exceptional", "exceptions_of"]
 
 
 def exceptions_of(record: Record) -> tuple[Exceptional, ...]:
@@ -41,6 +30,10 @@ def exceptions_of(record: Record) -> tuple[Exceptional, ...]:
         _outside_limits,
         _waived,
         _photos_missing,
+        poor_photos,
+        differences,
+        mat_disagreements,
+        long_screws,
         _skipped,
         _accounted_for,
         _unplanned,

@@ -16,6 +16,9 @@ from benchguide.session.times import Times
 GATE_WORDS = {
     "as-found": "as-found photo",
     "as-left": "as-left photo",
+    "poor-as-found": "good as-found photo",
+    "poor-as-left": "good as-left photo",
+    "stop": "no screw longer than what came out",
     "isolation": "isolation before any other connector",
     "isolation-last": "energy source connected last",
     "discharge": "discharge measured",

@@ -11,6 +11,7 @@ from benchguide.review.record import Record
 from benchguide.review.words import span
 from benchguide.session import events as ev
 from benchguide.session.moment import Moment
+from benchguide.session.photo_faults import fault_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +94,35 @@ def _waiver(t: _Teller, e: ev.WaiverGiven) -> Told:
     return _told("waiver", f"{e.name} passed the hold point: {words}", e.reason, e.step)
 
 
+def _photo(t: _Teller, e: ev.PhotoTaken) -> Told:
+    faults = f", {', '.join(fault_words(fault) for fault in e.faults)}" if e.faults else ""
+    return _told("photo", f"{e.purpose} photo{faults}", "", e.step, e.sha256)
+
+
+def _compared(t: _Teller, e: ev.PhotosCompared) -> Told:
+    if not e.aligned:
+        return _told("compared", f"As-left beside as-found: cannot tell. {e.why}", "", e.step, e.as_left)
+    count = len(e.candidates)
+    what = (
+        "no place stood out"
+        if not count
+        else "1 place may differ"
+        if count == 1
+        else f"{count} places may differ"
+    )
+    return _told("compared", f"As-left beside as-found: {what}", "", e.step, e.as_left)
+
+
+def _mat(t: _Teller, e: ev.MatRead) -> Told:
+    odd = [str(cell["cell"]) for cell in e.cells if cell["verdict"] == "disagree"]
+    unsure = [str(cell["cell"]) for cell in e.cells if cell["verdict"] == "cannot tell"]
+    lying = sum(int(str(cell["count"] or cell["at_least"])) for cell in e.cells)
+    told = [f"{lying} counted"] if lying else [] if unsure else ["empty"]
+    told += [f"differs from the ledger at {', '.join(odd)}"] if odd else []
+    told += [f"cannot tell at {', '.join(unsure)}"] if unsure else []
+    return _told("mat", f"Parts mat read: {'; '.join(told)}", "", e.step, e.photo)
+
+
 def _way_back(t: _Teller, e: ev.WayBackLaid) -> Told:
     steps = "1 step" if len(e.steps) == 1 else f"{len(e.steps)} steps"
     return _told("way back", f"The way back was laid: {steps}, {e.why}")
@@ -152,7 +182,14 @@ TELL: dict[type[ev.Event], Callable[[_Teller, Any], Told]] = {
     ev.ExtraFound: _extra,
     ev.ExtraSettled: _extra_settled,
     ev.CountReconciled: _reconciled,
-    ev.PhotoTaken: lambda t, e: _told("photo", f"{e.purpose} photo", "", e.step, e.sha256),
+    ev.PhotoTaken: _photo,
+    ev.PoorPhotoKept: lambda t, e: _told("photo", "The poor photo was kept on purpose", "", e.step, e.sha256),
+    ev.PhotosCompared: _compared,
+    ev.DifferenceAnswered: lambda t, e: _told("compared", f"Difference {e.number}: {e.answer}", "", e.step),
+    ev.MatRead: _mat,
+    ev.ScrewMeasured: lambda t, e: _told(
+        "measured", f"Screw for {t.part(e.part)}: {e.verdict}. {e.told}", "", e.step
+    ),
     ev.NoteAdded: lambda t, e: _told("note", "Note", e.text, e.step),
     ev.HoldBegan: lambda t, e: _told("hold", "Hold began", e.reason),
     ev.HoldEnded: lambda t, e: _told("hold", "Work went on"),

@@ -35,9 +35,10 @@ from benchguide.window.parts_words import blocked_words, empty_words
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.answers import AnswerList
-from benchguide.window.widgets.camera_view import CameraView, Mode
+from benchguide.window.widgets.camera_view import Mode
 from benchguide.window.widgets.clock_strip import ClockStrip
 from benchguide.window.widgets.device_view import DeviceView
+from benchguide.window.widgets.difference_list import DifferenceList
 from benchguide.window.widgets.gatebar import GateBar
 from benchguide.window.widgets.instruction import InstructionPanel
 from benchguide.window.widgets.key_button import BigKey
@@ -45,7 +46,9 @@ from benchguide.window.widgets.pages import Pages
 from benchguide.window.widgets.question import QuestionBar
 from benchguide.window.widgets.rail import Rail
 from benchguide.window.widgets.recent_card import RecentCard
+from benchguide.window.widgets.seen_view import SeenView
 from benchguide.window.widgets.stack_view import StackView
+from benchguide.window.widgets.still import Still
 
 MORE = (
     "note",
@@ -60,12 +63,17 @@ MORE = (
     "account",
     "extra",
     "settle-extra",
+    "mat",
+    "mark-place",
+    "flip-pair",
+    "hands-clear",
     "hand-over",
     "give-up",
 )
 KEYS = (
     "previous-step",
     "take-photo",
+    "keep-poor",
     "countdown",
     "reading",
     "hold",
@@ -76,7 +84,7 @@ KEYS = (
 PRIMARY = ("step-done", "close-record")
 #: the frame an as-found photo is to be filled with, as shares of the picture
 FRAME = QRectF(0.1, 0.1, 0.8, 0.8)
-PHOTO_GATES = ("as-found", "as-left")
+PHOTO_GATES = ("as-found", "as-left", "poor-as-found", "poor-as-left")
 MODES: tuple[Mode, ...] = ("live", "beside", "over")
 OPACITY_STEP = 0.15
 #: a layout may ask for another one, a scroll bar that comes for a third; more than that waits
@@ -122,6 +130,7 @@ class BenchRoom(QWidget):
         self._reference = ""
         self._opacity = 0.5
         self._stack_wanted = False
+        self._differences_wanted = False
         self._mode: Mode = "live"
         self._sums, self._finish = VisitSums(), Finish()
         self._ahead = Ahead(self)
@@ -138,7 +147,9 @@ class BenchRoom(QWidget):
         self.gates = GateBar(theme)
         self.answers = AnswerList(theme)
         self.recent = RecentCard(theme)
-        self.camera = CameraView(theme)
+        self.camera = SeenView(theme)
+        self.differences = DifferenceList(theme)
+        self.differences.hide()
         self.device = DeviceView(theme)
         self.stack = StackView(theme)
         self.clock = ClockStrip(theme)
@@ -171,27 +182,29 @@ class BenchRoom(QWidget):
         column = QVBoxLayout(page)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(gap)
-        column.addWidget(self.instruction, 1)
+        column.addWidget(Still(self.instruction), 1)
         column.addWidget(self.gates)
         self._left.addWidget(page)
         self._left.addWidget(self.recent)
-        self._right = right = QSplitter(Qt.Orientation.Vertical)
-        _share(right, (self.camera, 3), (self.device, 2), (self.answers, 3))
+        right = QSplitter(Qt.Orientation.Vertical)
+        _share(right, (self.camera, 3), (self.device, 2), (self.differences, 2), (self.answers, 3))
         self._across = across = QSplitter(Qt.Orientation.Horizontal)
-        _share(across, (self._left, 9), (right, 11), (self.stack, 4))
+        self._right = Still(right)
+        _share(across, (Still(self._left), 9), (self._right, 11), (self.stack, 4))
         across.setSizes([480, 560, 220])
         self._work = QWidget()
         whole = QVBoxLayout(self._work)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.setSpacing(gap)
         whole.addWidget(across, 1)
-        self._foot = QWidget()
-        foot = QVBoxLayout(self._foot)
+        under = QWidget()
+        foot = QVBoxLayout(under)
         foot.setContentsMargins(0, 0, 0, 0)
         foot.setSpacing(gap)
         foot.addWidget(self.clock)
         foot.addLayout(self._key_row(gap))
         foot.addWidget(self.rail)
+        self._foot = Still(under)
         whole.addWidget(self._foot)
         self._pages = Pages()
         self._pages.addWidget(self.empty)
@@ -237,6 +250,7 @@ class BenchRoom(QWidget):
             "picture-mode": self._next_mode,
             "overlay-more": self._show_more_as_found,
             "overlay-less": self._show_less_as_found,
+            "flip-pair": self.flip_pair,
             "more": self._show_more,
             "parts": self._toggle_parts,
             "blocks": self._show_blocks,
@@ -308,7 +322,7 @@ class BenchRoom(QWidget):
 
     def _show_nothing(self) -> None:
         # keys that only some steps need must not stretch the window before there is a step
-        for name in ("countdown", "reading", "picture-mode", "close-record"):
+        for name in ("keep-poor", "countdown", "reading", "picture-mode", "close-record"):
             self._actions[name].setVisible(False)
             self.keys[name].hide()
         self.answers.hide()
@@ -401,7 +415,8 @@ class BenchRoom(QWidget):
     def _share_right(self, lines: bool, photo_due: bool) -> None:
         """A list to answer takes the place of the drawing, and on a small screen that of the camera."""
         self.answers.setVisible(lines)
-        self.device.setVisible(not lines)
+        self.differences.setVisible(self._differences_wanted and not lines)
+        self.device.setVisible(not lines and not self._differences_wanted)
         self.camera.setVisible(not lines or photo_due or self._roomy)
 
     @property
@@ -423,7 +438,7 @@ class BenchRoom(QWidget):
 
     def _show_frame(self, state: State, gates: tuple[Gate, ...]) -> None:
         """While an as-found photo is due, a frame says what belongs in the picture."""
-        due = any(gate.kind == "as-found" for gate in gates)
+        due = any(gate.kind in ("as-found", "poor-as-found") for gate in gates)
         names = [state.job.device.by_id[part].name for part in state.step.parts]
         self.camera.set_outline(FRAME if due else None, ", ".join(names) if due else "")
 
@@ -457,7 +472,8 @@ class BenchRoom(QWidget):
         actions["countdown"].setVisible(step.wait is not None or bool(state.running))
         actions["countdown"].setText("Stop countdown" if running else "Start countdown")
         actions["reading"].setVisible(step.reading is not None)
-        for name in ("picture-mode", "overlay-more", "overlay-less"):
+        actions["keep-poor"].setVisible(any(gate.kind.startswith("poor-") for gate in gates))
+        for name in ("picture-mode", "overlay-more", "overlay-less", "flip-pair", "mark-place"):
             actions[name].setVisible(bool(self._reference))
         for name, key in self.keys.items():
             key.setVisible(actions[name].isVisible())
@@ -567,6 +583,38 @@ class BenchRoom(QWidget):
 
     def _show_less_as_found(self) -> None:
         self._set_opacity(self._opacity - OPACITY_STEP)
+
+    def flip_pair(self) -> None:
+        """As-found and live picture in turn at the same place."""
+        if not self._reference:
+            return
+        whole = self._mode != "over" or self._opacity < 0.5
+        self._set_mode("over")
+        self._set_opacity(1.0 if whole else 0.0)
+
+    def show_beside(self) -> None:
+        """The as-found photo beside the live picture."""
+        if self._reference:
+            self._set_mode("beside")
+
+    @property
+    def reference(self) -> str:
+        """The as-found photo that belongs beside this step, by its hash; empty when there is none."""
+        return self._reference
+
+    @property
+    def mode(self) -> Mode:
+        """How the picture is shown."""
+        return self._mode
+
+    def show_differences(self, wanted: bool) -> None:
+        """Show the list of differences where the drawing is, or the drawing."""
+        if wanted != self._differences_wanted:
+            self._differences_wanted = wanted
+            if self._driver and self._driver.state.open:
+                lines = bool(self._driver.state.step.lines)
+                self.differences.setVisible(wanted and not lines)
+                self.device.setVisible(not wanted and not lines)
 
     def _set_opacity(self, opacity: float) -> None:
         self._opacity = min(1.0, max(0.0, opacity))

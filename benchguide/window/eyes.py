@@ -11,7 +11,7 @@ from PySide6.QtCore import QObject, QTimer
 from benchguide.camera.hands import Seen, Watch
 from benchguide.procedure.words import PartKind
 from benchguide.session import commands as cmd
-from benchguide.session.events import Fact, MatRead, PhotoTaken
+from benchguide.session.events import Fact, MatRead, PhotoTaken, PoorPhotoKept
 from benchguide.session.gates import gates_for_step
 from benchguide.session.mat import mat_against_ledger
 from benchguide.session.reference import as_found_for
@@ -102,6 +102,9 @@ class Eyes(QObject):
         room.camera.tapped.connect(self._tapped)
         room.differences.answered.connect(self._answered)
         self._marking = len(MARKING) - 1
+        if self.page is not None:
+            self._mat_gone(self.page)
+            self._toggle_mat()
         if self._driver is not None:
             self._show_all()
 
@@ -137,6 +140,9 @@ class Eyes(QObject):
         for fact in facts:
             if isinstance(fact.what, PhotoTaken):
                 self._photo_taken(fact.what)
+            elif isinstance(fact.what, PoorPhotoKept) and self._state is not None:
+                kept = [p for p in self._state.photos if p.sha256 == fact.what.sha256]
+                self._compare(kept[-1], self._state)
             elif isinstance(fact.what, MatRead):
                 self._bench.shell.message.say(f"The reading of the mat is kept. {self._mat_words(fact.what)}")
         self._show_all()
@@ -175,8 +181,7 @@ class Eyes(QObject):
         required = state is not None and any(
             gate.kind == f"poor-{shot.purpose}" for gate in gates_for_step(state, state.step)
         )
-        rest = "  F: again.  K: keep it anyway." if required else "  F: again."
-        self._poor = Banner(f"✕  {verdict.sentence}{rest}", strong=True)
+        self._poor = Banner(f"✕  {verdict.sentence}", strong=required)
         self._show_banner()
 
     def _show_banner(self) -> None:
@@ -188,6 +193,8 @@ class Eyes(QObject):
             f"Tap each {marking} on the as-found photo. J: {MARKING[(self._marking + 1) % 3] or 'done'}"
         )
         coming = self._coming()
+        if coming is None and self._good.isActive():
+            return
         self._room.camera.set_banner(coming or (marked if marking else None) or self._poor)
 
     def _coming(self) -> Banner | None:
@@ -258,7 +265,7 @@ class Eyes(QObject):
             room.camera.set_seen((), None, "cannot tell what differs")
             return
         count = len(told.outlines)
-        note = "1 place may differ" if count == 1 else f"{count} places may differ" if count else ""
+        note = f"{count} may differ" if count else ""
         room.camera.set_seen(told.outlines, told.laid, note)
 
     def _photo_taken(self, photo: PhotoTaken) -> None:
@@ -268,6 +275,11 @@ class Eyes(QObject):
         if photo.purpose == Purpose.MAT:
             self.mat.read_photo(photo.sha256, self._bench.photos.path(photo.sha256), expected_of(state))
             return
+        if not photo.faults:
+            self._compare(photo, state)
+
+    def _compare(self, photo: PhotoTaken, state: State) -> None:
+        """A poor photo is compared once it is kept: a blur differs everywhere."""
         step = state.step_of(photo.step)
         found = as_found_for(state, step) if step and photo.purpose == Purpose.AS_LEFT else None
         if found is not None:
@@ -381,10 +393,14 @@ class Eyes(QObject):
         if page is self.page:
             self.page = None
             self.mat.stop()
+            if self._room is not None:
+                ratio = self._room.devicePixelRatioF()
+                self._bench.camera.set_room(self._room.camera.size() * ratio)
 
     def _show_mat_picture(self) -> None:
         if self.page is not None and self._room is not None:
             image = self._bench.camera.last_picture
+            self._bench.camera.set_room(self.page.view.size() * self.page.devicePixelRatioF())
             if image is not None:
                 self.page.view.set_status("")
                 self.page.view.set_frame(image)

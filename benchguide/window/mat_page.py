@@ -53,7 +53,10 @@ class MatView(CameraView):
 
     def _paint_cell(self, painter: QPainter, box: QRectF, place: QPolygonF, row: CellBeside) -> None:
         corners = QPolygonF(
-            [QPointF(box.left() + p.x() * box.width(), box.top() + p.y() * box.height()) for p in place]
+            [
+                QPointF(box.left() + p.x() * box.width(), box.top() + p.y() * box.height())
+                for p in place.toList()
+            ]
         )
         quiet = row.verdict == AGREE and not row.expected
         stroke = max(1, self.theme.sizes.stroke)

@@ -72,7 +72,7 @@ class _Line(Panel):
         self.number.setText(f"{number}")
         self.text.setText(row.hint)
         told = answer or f"{likelihood(row.score)}, no answer"
-        self.state.setText(f"✓ {told}" if answer else told)
+        self.state.setText(f"✓ {answer}" if answer else likelihood(row.score))
         self._keys.setVisible(current)
         for button, word in zip(self.buttons, ANSWERS, strict=True):
             button.setChecked(word == answer)
@@ -140,8 +140,7 @@ class DifferenceList(Panel):
                 row = rows[number - 1]
                 widget.show_row(number, row, answers.get(number, ""), number == self.current)
         left = sum(1 for n in range(1, len(rows) + 1) if not answers.get(n))
-        places = "1 place may differ" if len(rows) == 1 else f"{len(rows)} places may differ"
-        head = f"{places}, {left} without an answer.  D next, T flip"
+        head = f"{len(rows)} may differ, {left} open      D next, T flip"
         self.title.setText(head if rows else "As-left beside as-found")
         self.told.setText(told)
         self.told.setVisible(bool(told))

@@ -117,7 +117,7 @@ class SeenView(CameraView):
         for each in self.outlines:
             self._paint_numbered(painter, box, each.box, str(each.number))
         if self.banner is not None:
-            self._paint_banner(painter, box, self.banner)
+            self._paint_banner(painter, self.banner)
 
     def _paint_numbered(self, painter: QPainter, box: QRectF, share: QRectF, number: str) -> None:
         """An outline a little outside the place, with its number on a plate at the upper left."""
@@ -163,13 +163,20 @@ class SeenView(CameraView):
             else:
                 painter.drawRect(QRectF(middle.x() - half, middle.y() - half, 2 * half, 2 * half))
 
-    def _paint_banner(self, painter: QPainter, box: QRectF, banner: Banner) -> None:
+    def _paint_label(self, painter: QPainter, box: QRectF, text: str) -> None:
+        """Above the picture where there is room: inside it, a label would hide what was found."""
+        high = QFontMetricsF(self.theme.font(bold=True)).height() + self.theme.sizes.gap
+        super()._paint_label(painter, box.translated(0, -high) if box.top() >= high else box, text)
+
+    def _paint_banner(self, painter: QPainter, banner: Banner) -> None:
         gap = self.theme.sizes.gap
         font = self.theme.font("heading")
-        room = box.width() - 4 * gap
+        # as wide as the whole view: half of it would be all words
+        area = QRectF(self.rect())
+        room = area.width() - 4 * gap
         high = wrapped(font, banner.text, round(room)).height()
-        plate = QRectF(box.left(), 0, box.width(), high + 2 * gap)
-        plate.moveBottom(box.bottom())
+        plate = QRectF(0, 0, area.width(), high + 2 * gap)
+        plate.moveBottom(area.bottom())
         ground = self._violet if banner.strong else self.theme.colour("picture")
         painter.fillRect(plate, ground)
         if banner.left is not None:
