@@ -41,6 +41,8 @@ class Thing:
     """The energy sources this connector cuts off."""
     stores: bool = False
     """True when it keeps a charge after isolation."""
+    closes: bool = False
+    """True when it closes the device, which waits for the test."""
     inside: int = 0
     last_off: int = -1
     last_on: int = -1
@@ -70,6 +72,8 @@ class Bench:
         ]
         self.way_to_switch = self._way_to(self.switches)
         self.way_to_mains = self._way_to(self.mains)
+        # the test before closing needs the cell, but nothing is tested open on a mains device in this way
+        self.closing = set() if self.mains else self._way_to(n for n, t in self.things.items() if t.closes)
 
     def _way_to(self, names: Iterable[str]) -> set[str]:
         """These parts and all that has to be away before they can be reached, found by repeating until still."""
@@ -128,8 +132,14 @@ class Bench:
         thing.last_on = step
 
     def _energy_on(self, step: int, name: str, thing: Thing) -> None:
-        if thing.kind == "connector" and name not in self.way_to_switch:
-            self._blame("early", step, name, thing, self._in(self.switches))
+        if name not in self.way_to_switch:
+            if thing.kind == "connector":
+                self._blame("early", step, name, thing, self._in(self.switches))
+            elif name not in self.closing:
+                cells = [switch for switch in self.switches if switch not in self.mains]
+                self._blame("early", step, name, thing, self._in(cells))
+        elif thing.kind == "connector" and name not in self.way_to_mains:
+            self._blame("early", step, name, thing, self._in(self.mains))
         if thing.kind != "connector" and name not in self.way_to_mains:
             self._blame("mains-early", step, name, thing, self._in(self.mains))
 
@@ -157,6 +167,7 @@ def things_of(device: Any) -> dict[str, Thing]:
             bars=tuple(dict.fromkeys([*part.get("held_by", ()), *part.get("under", ())])),
             cuts=tuple(part.get("isolates", ())),
             stores=bool(part.get("stores")),
+            closes=bool(part.get("closes")),
         )
         for part in raw["parts"]
     }

@@ -89,6 +89,10 @@ class Heat(Plain):
     """Tool for measuring it."""
     measured_text: Text | None = None
     """Instruction for measuring or touching."""
+    measured_key_point: Text | None = None
+    """What makes measuring or touching succeed."""
+    measured_reason: Text | None = None
+    """Why that key point matters."""
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:

@@ -12,6 +12,7 @@ from benchguide.procedure.device import DeviceMap, Part
 from benchguide.procedure.generate_tests import made_count, made_inspection, made_tests
 from benchguide.procedure.made import At, Keys, Made, Names, Source, given, led, made_works
 from benchguide.procedure.part_steps import bond_work, made_off, made_on
+from benchguide.procedure.part_warm import made_live
 from benchguide.procedure.planner import plan_way_in
 from benchguide.procedure.procedure import SECTIONS, Procedure, Step, Supply
 from benchguide.procedure.stored_energy import (
@@ -23,7 +24,7 @@ from benchguide.procedure.stored_energy import (
 )
 from benchguide.procedure.task import PlacedTask
 from benchguide.procedure.way_back import closing_parts, way_back_order
-from benchguide.procedure.words import Face, Stage
+from benchguide.procedure.words import Face, PartKind, Stage
 
 MAX_STEPS = 20_000
 
@@ -182,16 +183,18 @@ class _Job:
     def _way_in(self) -> Iterator[Made]:
         stage = Stage.WAY_IN
         exposed = exposed_after(self.device, self.order)
-        isolated = max(last_isolator(self.device, self.order), 0) if exposed else -1
+        live = last_isolator(self.device, self.order)
+        isolated = max(live, 0) if exposed else -1
         for number, name in enumerate(self.order):
             part = self.device.by_id[name]
             if exposed and number == 0 and not self.device.isolators:
                 yield from self._bleed(exposed)
             for store in exposed.get(number, ()):
                 yield from made_proof(self.device, store, self.names, stage)
-            yield from led(
-                made_off(self.device, part, self.at.get(name), self.names, stage), self._turn(part)
-            )
+            made = made_off(self.device, part, self.at.get(name), self.names, stage)
+            if number < live and (part.heat or part.kind is PartKind.BOND):
+                made = made_live(self.device, part, self.order[number + 1 :], made)
+            yield from led(made, self._turn(part))
             if number == isolated and self.device.isolators:
                 yield from self._bleed(exposed)
             for store in exposed.get(number, ()):
@@ -214,7 +217,8 @@ class _Job:
 
     @cached_property
     def _refits(self) -> tuple[list[str], list[str]]:
-        return way_back_order(self.device, self.order)
+        held = {at.special.part for at in self.at.values() if at.special.on and at.special.on.after_wait}
+        return way_back_order(self.device, self.order, held)
 
     @cached_property
     def _bond_work(self) -> dict[str, list[str]]:

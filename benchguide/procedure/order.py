@@ -59,6 +59,28 @@ def before_outside(device: DeviceMap) -> frozenset[str]:
     return reach([part.id for part in device.cut_outside], lambda name: needs(device.by_id[name]))
 
 
+def closing_last(device: DeviceMap) -> frozenset[str]:
+    """What closes the device, and what holds or covers that: it goes back after the test, which needs the cell."""
+    closing = [part.id for part in device.parts if part.closes]
+    return reach(closing, lambda name: needs(device.by_id[name]))
+
+
+def before_energy(device: DeviceMap, isolator: str, out: Collection[str]) -> frozenset[str]:
+    """Parts of `out` that must be in before this isolating connector connects its source.
+
+    That is all but what holds or covers what isolates. Where a cell alone is isolated, what closes the device waits
+    for the test and so for the cell, save its connectors. Raises KeyError for an unknown part.
+    """
+    if any(part.id == isolator for part in device.cut_outside):
+        return frozenset(out) - before_outside(device)
+    late = frozenset(out) - before_isolation(device)
+    if device.isolated_first:
+        return late
+    shut = closing_last(device)
+    plug = PartKind.CONNECTOR
+    return frozenset(name for name in late if name not in shut or device.by_id[name].kind is plug)
+
+
 def gated(device: DeviceMap, part: Part, free: Container[str]) -> bool:
     """True when the part may come off only after isolation; `free` is what before_isolation gave."""
     return part.id not in free and (part.kind is PartKind.CONNECTOR or device.isolated_first)

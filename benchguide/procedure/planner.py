@@ -16,6 +16,7 @@ from benchguide.procedure.order import (
     conducts,
     exposing,
     needs,
+    reach,
 )
 from benchguide.procedure.planner_graph import FLIP, TOOL_CHANGE, Problem, Removal
 from benchguide.procedure.planner_search import Order, best_order
@@ -140,13 +141,11 @@ def _problem(device: DeviceMap, coming: list[Part]) -> Problem:
         )
         for part in coming
     ]
-    gated = gated_parts(device, coming)
-    isolators = [part.id for part in device.isolators] if gated else []
-    return Problem(
-        removals,
-        frozenset(number_of[name] for name in isolators),
-        frozenset(number_of[part.id] for part in gated),
-    )
+    isolators = [part.id for part in device.isolators if part.id in number_of]
+    # isolation comes as early as it can: all that does not bar the way to it waits
+    free = reach(isolators, lambda name: needs(device.by_id[name]))
+    gated = [number for number, part in enumerate(coming) if part.id not in free] if isolators else []
+    return Problem(removals, frozenset(number_of[name] for name in isolators), frozenset(gated))
 
 
 def _removals(

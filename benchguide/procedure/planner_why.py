@@ -1,11 +1,13 @@
 """Why a part must come off, and why a wish cannot be met, each in one sentence. Nothing is planned here."""
 
+import re
 from collections.abc import Collection, Sequence
 from difflib import get_close_matches
 
 from benchguide.procedure.device import DeviceMap, Part
 from benchguide.procedure.order import before_isolation, exposing, gated, loops, needs, reach
 from benchguide.procedure.problems import shown
+from benchguide.procedure.words import PartKind
 
 _TOLD = 3
 
@@ -39,14 +41,27 @@ def called(part: Part) -> str:
 
 def listed(names: Sequence[str]) -> str:
     """ "a", "a and b", "a, b and c", "a, b, c and 4 more"."""
-    shown = list(names[:_TOLD])
-    if len(names) > _TOLD:
+    # "and 1 more" would be no shorter than the name
+    shown = list(names if len(names) == _TOLD + 1 else names[:_TOLD])
+    if len(names) > len(shown):
         shown.append(f"{len(names) - _TOLD} more")
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1]
 
 
+#: what follows the noun that a name is about: "Screws under the rubber strip"
+_AFTER_NOUN = re.compile(
+    r"\s(?:above|at|behind|below|between|by|for|from|in|of|on|over|to|under|with)\s|[,(]"
+)
+#: nouns that end like several and are one
+_ONE = re.compile(r"(?:ss|us|is|lens|axis|gas|bias)$", re.IGNORECASE)
+
+
 def _many(part: Part) -> bool:
-    return part.screws is not None and part.screws.count > 1
+    """True when a sentence about the part takes the plural: several screws, or a name like "Storage capacitors"."""
+    if part.screws is not None and part.screws.count > 1:
+        return True
+    noun = _AFTER_NOUN.split(one_line(part.name), maxsplit=1)[0].strip()
+    return " and " in noun or (len(noun) > 2 and noun.endswith("s") and not _ONE.search(noun))
 
 
 def _isolated(device: DeviceMap, part: Part) -> str:
@@ -69,14 +84,18 @@ class Reasons:
         if part.id == self._target:
             return f"because {'they are the parts' if _many(part) else 'it is the part'} to be reached"
         if part.isolates and (self._gated or part in self._device.cut_outside):
-            return f"because it isolates {_isolated(self._device, part)} before {_others(self._device)}"
+            verb = "they isolate" if _many(part) else "it isolates"
+            return f"because {verb} {_isolated(self._device, part)} before {_others(self._device)}"
         many = _many(part)
         after = [name for name in self._device.needed_by.get(part.id, ()) if name in self._out]
         held = [called(self._device.by_id[n]) for n in after if part.id in self._held_by[n]]
         below = [called(self._device.by_id[n]) for n in after if part.id not in self._held_by[n]]
         clauses = []
         if held:
-            clauses.append(f"{'hold' if many else 'holds'} {listed(held)} down")
+            if part.kind is PartKind.CONNECTOR:
+                clauses.append(f"{'keep' if many else 'keeps'} {listed(held)} connected")
+            else:
+                clauses.append(f"{'hold' if many else 'holds'} {listed(held)} down")
         if below:
             clauses.append(f"{'lie' if many else 'lies'} over {listed(below)}")
         if not clauses and part.id in exposing(self._device):

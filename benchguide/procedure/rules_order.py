@@ -5,7 +5,7 @@ They follow the state of the device. Heat, tests and sealing are in rules_care.p
 
 from collections.abc import Iterator
 
-from benchguide.procedure.order import before_isolation, blockers, blocks_refit
+from benchguide.procedure.order import before_energy, before_isolation, blockers, blocks_refit
 from benchguide.procedure.problems import Severity
 from benchguide.procedure.rules import Finding, Move, Rule, View, named
 from benchguide.procedure.words import REFITS, REMOVALS, PartKind
@@ -87,27 +87,32 @@ def isolation_first(view: View) -> Iterator[Finding]:
 
 
 def isolation_last(view: View) -> Iterator[Finding]:
-    """The isolating connector is closed while other connectors still have to be."""
-    free = before_isolation(view.device)
+    """An isolating connector is closed while something is still out that does not hold or cover it (what closes the
+    device waits for the test, and parts without a plug on a mains device are told by mains-last)."""
+    outside = {part.id for part in view.device.cut_outside}
     for move in view.moves:
         if move.removal or not move.part.isolates or not view.is_out(move.part.id, move.number):
             continue
         again = view.next_move(move.part.id, move.number, removal=True)
         end = again.number if again else len(view.moves)
-        late = [name for name in _connectors_after(view, move, end) if name not in free]
+        plugs_only = view.device.stores or move.part.id in outside
+        late = before_energy(view.device, move.part.id, _refitted_after(view, move, end))
+        late = frozenset(name for name in late if not plugs_only or _is_plug(view, name))
         if late:
-            message = f"`{move.part.id}` is connected before {named(late)}"
-            yield Finding(move.keys, None, message, "Connect the energy source last of all connectors.")
+            names = [part.id for part in view.device.parts if part.id in late]
+            message = f"`{move.part.id}` is connected before {named(names)}"
+            remedy = "Connect the energy source when only what holds or covers its connector is left."
+            yield Finding(move.keys, None, message, remedy)
 
 
-def _connectors_after(view: View, move: Move, end: int) -> list[str]:
-    """Connectors that are out at `move` and closed after it, before move `end`."""
-    later = {
-        m.part.id: None
-        for m in view.moves[move.number + 1 : end]
-        if not m.removal and m.part.kind is PartKind.CONNECTOR and view.is_out(m.part.id, move.number)
-    }
-    return list(later)
+def _is_plug(view: View, name: str) -> bool:
+    return view.device.by_id[name].kind is PartKind.CONNECTOR
+
+
+def _refitted_after(view: View, move: Move, end: int) -> set[str]:
+    """Parts that are out at `move` and go back after it, before move `end`."""
+    later = (m for m in view.moves[move.number + 1 : end] if not m.removal)
+    return {m.part.id for m in later if view.is_out(m.part.id, move.number)}
 
 
 def no_part(view: View) -> Iterator[Finding]:
@@ -179,9 +184,9 @@ ORDER_RULES = (
         "`display-cable` is opened while `cell-plug` is still in.", job=isolation_first,
     ),
     Rule(
-        "isolation-last", ERROR, "The energy source is connected after all other connectors.",
-        "Closing a connector of a live board is as dangerous as opening it.",
-        "`cell-plug` is closed before `display-cable`.", job=isolation_last,
+        "isolation-last", ERROR, "The energy source is connected when only what lies over its connector is left.",
+        "Closing a connector or driving a screw on a live board is as dangerous as the other way round.",
+        "`cell-plug` is closed before `display-cable`, or before `board-screws`.", job=isolation_last,
     ),
     Rule(
         "no-part", ERROR, "A step that moves something says what.",

@@ -5,6 +5,7 @@ something unplanned. Hold points of steps as such are in gates.py.
 from collections.abc import Collection, Iterator, Sequence
 
 from benchguide.procedure.order import (
+    before_energy,
     before_isolation,
     before_measuring,
     before_outside,
@@ -18,7 +19,6 @@ from benchguide.session.energy import live_isolators, proofs
 from benchguide.session.gate import Gate
 from benchguide.session.gates_seen import too_long
 from benchguide.session.state import Mark, Purpose, State, part_subject
-from benchguide.session.way_back_order import before_energy
 
 PICTURED = frozenset({PartKind.CONNECTOR, PartKind.COVER, PartKind.MODULE, PartKind.CELL})
 
@@ -105,12 +105,12 @@ def isolation_first(state: State, parts: Sequence[str], subject: str) -> Iterato
 
 
 def isolation_last(state: State, parts: Sequence[str], subject: str) -> Iterator[Gate]:
-    """An energy source is connected after every other connector, a supply from outside after everything else."""
+    """An energy source is connected when only what holds or covers its connector is left, or closes the device."""
     device, out = state.job.device, state.ledger.names()
     late: set[str] = set()
     for part in parts:
         if device.by_id[part].isolates:
-            late |= before_energy(device, device.by_id[part], out)
+            late |= before_energy(device, part, out)
     plugs = {name for name in late if device.by_id[name].kind is PartKind.CONNECTOR}
     late = plugs | late.difference(parts)
     if late:

@@ -3,11 +3,12 @@ way_back.py.
 """
 
 from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.order import before_energy
 from benchguide.procedure.procedure import Step
 from benchguide.procedure.words import REFITS, REMOVALS, PartKind
 from benchguide.session import names
 from benchguide.session.state import Mark, State, StepMark
-from benchguide.session.way_back_order import before_energy, mixes_energy
+from benchguide.session.way_back_order import mixes_energy
 
 #: parts whose refit makes a test before sealing worth doing again
 TESTED = frozenset({PartKind.CONNECTOR, PartKind.MODULE, PartKind.CELL})
@@ -61,7 +62,7 @@ def fits(state: State) -> bool:
             out -= parts
             if any(not out.isdisjoint(device.needed_by.get(part, ())) for part in parts):
                 return False
-            if any(before_energy(device, device.by_id[part], out) for part in parts & isolators):
+            if any(before_energy(device, part, out) for part in parts & isolators):
                 return False
     return not out and not _test_missing(state)
 

@@ -5,8 +5,8 @@ little moved as possible. Knows no session.
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Protocol, TypeVar
 
-from benchguide.procedure.device import DeviceMap, Part
-from benchguide.procedure.order import before_isolation, before_outside, gated, needs
+from benchguide.procedure.device import DeviceMap
+from benchguide.procedure.order import before_energy, needs
 
 
 class Placed(Protocol):
@@ -25,8 +25,8 @@ Preds = Mapping[str, frozenset[str]]
 def must_precede(device: DeviceMap, out: Collection[str]) -> Preds:
     """For each part that is out: the parts out that must be in before it.
 
-    A part goes in before whatever holds or covers it, also through parts that are gone; every connector before
-    what isolates the energy source, and everything before the mains.
+    A part goes in before whatever holds or covers it, also through parts that are gone; and an energy source is
+    connected when only what holds or covers its connector is left, or closes the device.
     """
     found: dict[str, set[str]] = {part: set() for part in out}
     for part in out:
@@ -34,7 +34,7 @@ def must_precede(device: DeviceMap, out: Collection[str]) -> Preds:
             found[other].add(part)
     isolators = [device.by_id[part] for part in out if device.by_id[part].isolates]
     for isolator in isolators:
-        found[isolator.id].update(before_energy(device, isolator, out))
+        found[isolator.id].update(before_energy(device, isolator.id, out))
     return {part: frozenset(others) for part, others in found.items()}
 
 
@@ -55,18 +55,10 @@ def _first_out(device: DeviceMap, part: str, out: Collection[str]) -> set[str]:
     return found
 
 
-def before_energy(device: DeviceMap, isolator: Part, out: Collection[str]) -> set[str]:
-    """Parts out that must be in before this isolator connects its source."""
-    if any(part.id == isolator.id for part in device.cut_outside):
-        return set(out) - before_outside(device)
-    free = before_isolation(device)
-    return {p for p in out if gated(device, device.by_id[p], free)}
-
-
 def mixes_energy(device: DeviceMap, parts: Collection[str]) -> bool:
     """Whether some of these parts must be in before another one of them because that connects energy."""
     isolators = [device.by_id[part] for part in parts if device.by_id[part].isolates]
-    return any(before_energy(device, isolator, parts) - {isolator.id} for isolator in isolators)
+    return any(before_energy(device, isolator.id, parts) - {isolator.id} for isolator in isolators)
 
 
 def in_order(items: Sequence[I], preds: Preds, split: Callable[[I], list[I]]) -> list[I]:

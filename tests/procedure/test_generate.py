@@ -532,6 +532,49 @@ def test_random_jobs_can_be_followed(seed):
     assert all(back[b] < back[a] for a, b in graph.subgraph(removed).edges)
     judge_stages(device, made.procedure)
     judge_energy(device, made.procedure)
+    judge_isolation(device, graph, removed, refits)
+    judge_live_bonds(device, made.procedure)
+
+
+def judge_isolation(
+    device: DeviceMap, graph: "nx.DiGraph[str]", removed: list[str], refits: list[str]
+) -> None:
+    """By networkx: before isolation comes off what bars the way to it; after connecting goes back what bars it,
+    and, where only cells are connected, what closes the device."""
+    cut = {p.id for p in device.cut_outside}
+    isolators = [name for name in removed if device.by_id[name].isolates]
+
+    def barring(names: list[str]) -> set[str]:
+        return set(names).union(*(nx.ancestors(graph, name) for name in names))
+
+    early = barring(isolators)
+    last = max((removed.index(name) for name in isolators), default=-1)
+    assert set(removed[: last + 1]) <= early
+    closing = barring([part.id for part in device.parts if part.closes])
+    for name in isolators:
+        after = set(refits[refits.index(name) :]) - barring(
+            [n for n in isolators if n in cut or name not in cut]
+        )
+        plugs = {n for n in after if device.by_id[n].kind is PartKind.CONNECTOR}
+        assert not (after if device.isolated_first else (after - closing) | plugs)
+
+
+def judge_live_bonds(device: DeviceMap, made: Procedure) -> None:
+    """A bond opened while an isolating connector is still to come off says so once, at its first work."""
+    moves = [(n, part) for n, s in enumerate(made.steps) if s.action in REMOVALS for part in s.parts]
+    last = max((n for n, part in moves if device.by_id[part].isolates), default=-1)
+    for n, name in moves:
+        part = device.by_id[name]
+        told = [
+            number
+            for number, step in enumerate(made.steps)
+            if name in step.parts and any(c.text.startswith("Still connected: ") for c in step.cautions)
+        ]
+        if n < last and (part.kind is PartKind.BOND or part.heat):
+            heated = [k for k, s in enumerate(made.steps) if name in s.parts and s.wait and k < n]
+            assert told == [heated[0] if heated else n]
+        else:
+            assert told == []
 
 
 def judge_stages(device: DeviceMap, made: Procedure) -> None:

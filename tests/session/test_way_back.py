@@ -155,12 +155,14 @@ def test_unplanned_on_the_way_back_comes_up_at_once() -> None:
     assert len(laid(bench)) == 2
 
 
-def test_what_comes_off_before_anything_goes_back_last_and_before_the_close_out() -> None:
+def test_what_comes_off_before_anything_goes_back_last_but_before_the_cell_is_connected() -> None:
     bench = more()
     bench.do(cmd.TakeOffPart("badge"))
     bench.go_to("board-fit")
-    assert rest(bench.state)[-5:] == ["screws-on", "back-badge-work", "back-badge", "back-badge-wait", "tidy"]
-    assert bench.state.steps[-2].wait is not None
+    left = rest(bench.state)
+    at = left.index("back-badge-work")
+    assert left[at : at + 4] == ["back-badge-work", "back-badge", "back-badge-wait", "cell-close"]
+    assert bench.state.steps[bench.state.index["back-badge-wait"]].wait is not None
 
 
 def test_an_unplanned_part_that_went_back_by_hand_needs_no_step() -> None:
