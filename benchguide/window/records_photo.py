@@ -1,16 +1,17 @@
 """One photo of a record, as large as the room allows, inside the window. Left and Right turn the pages, plus and
-minus look closer and wider, 0 fits the photo in, Escape goes back.
+minus look closer and wider, 0 fits the photo in, T flips to the photo it was compared with, Escape goes back.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import QPointF, QRectF, QSize, QSizeF, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QWheelEvent
+from PySide6.QtGui import QColor, QFontMetricsF, QMouseEvent, QPainter, QPen, QWheelEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
+from benchguide.window.records_pair import Outline, Paired, words_of
 from benchguide.window.records_rows import Row
 from benchguide.window.records_thumbs import Thumbs
 from benchguide.window.theme import Theme
@@ -38,6 +39,7 @@ class PhotoPage(QWidget):
         super().__init__(parent)
         self._rows: list[Row] = []
         self._number = 0
+        self._pairs: Mapping[str, Paired] = {}
         self.picture = _Picture(theme, thumbs, self)
         self.words: QLabel = label("", "strong", wrap=True)
         self.back = _button("Record", "Esc", self.left.emit, "Back to the record")
@@ -46,8 +48,17 @@ class PhotoPage(QWidget):
         self.closer = _button("Closer", "+", lambda: self.picture.zoom(ZOOM_STEP), "Look closer")
         self.wider = _button("Wider", "-", lambda: self.picture.zoom(1 / ZOOM_STEP), "Look wider")
         self.fit = _button("Fit", "0", self.picture.fit, "Fit the photo in")
+        self.other = _button("Flip", "T", self.flip, "Flip to the photo it was compared with")
         bar = QHBoxLayout()
-        for button in (self.back, self.previous, self.next, self.closer, self.wider, self.fit):
+        for button in (
+            self.back,
+            self.previous,
+            self.next,
+            self.other,
+            self.closer,
+            self.wider,
+            self.fit,
+        ):
             bar.addWidget(button)
         bar.addStretch(1)
         layout = QVBoxLayout(self)
@@ -58,9 +69,10 @@ class PhotoPage(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("Photo")
 
-    def show_photo(self, rows: Sequence[Row], sha256: str) -> None:
-        """Show this photo; the others are reached with Left and Right."""
+    def show_photo(self, rows: Sequence[Row], sha256: str, pairs: Mapping[str, Paired] | None = None) -> None:
+        """Show this photo; the others are reached with Left and Right, its partner of a comparison with T."""
         self._rows = list(rows)
+        self._pairs = pairs or {}
         self._number = next((n for n, row in enumerate(rows) if row.photo == sha256), 0)
         self._renew()
 
@@ -69,21 +81,32 @@ class PhotoPage(QWidget):
         """The photo in view."""
         return self._rows[self._number].photo if self._rows else ""
 
+    def flip(self) -> None:
+        """Show the photo this one was compared with, as closely as this one."""
+        pair = self._pairs.get(self.sha256)
+        number = next((n for n, row in enumerate(self._rows) if pair and row.photo == pair.other), None)
+        if number is not None:
+            self._number = number
+            self._renew(fit=False)
+
     def turn(self, by: int) -> None:
         """Go on by so many photos; stays at the ends."""
         self._number = min(max(0, self._number + by), max(0, len(self._rows) - 1))
         self._renew()
 
-    def _renew(self) -> None:
+    def _renew(self, fit: bool = True) -> None:
         if not self._rows:
             return
         row = self._rows[self._number]
         place = f"{self._number + 1} of {len(self._rows)}"
-        self.words.setText(f"{row.strong} · {row.right or row.lead} · {place}\n{' '.join(row.soft)}".strip())
+        pair = self._pairs.get(row.photo)
+        soft = f"{' '.join(row.soft)} {words_of(pair) if pair else ''}".strip()
+        self.words.setText(f"{row.strong} · {row.right or row.lead} · {place}\n{soft}".strip())
+        self.other.setVisible(pair is not None)
         self.previous.setEnabled(self._number > 0)
         self.next.setEnabled(self._number + 1 < len(self._rows))
         self.picture.setAccessibleName(f"Photo {place}: {row.spoken}")
-        self.picture.show_photo(row.photo)
+        self.picture.show_photo(row.photo, pair.outlines if pair else (), fit)
 
     def keyPressEvent(self, event: Any) -> None:
         """Left, Right, Home, End, Escape; plus, minus and 0; Shift with an arrow moves what is looked at closely."""
@@ -97,6 +120,9 @@ class PhotoPage(QWidget):
             return
         if key == Qt.Key.Key_0:
             self.picture.fit()
+            return
+        if key == Qt.Key.Key_T:
+            self.flip()
             return
         moves = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1, Qt.Key.Key_Home: -(10**6), Qt.Key.Key_End: 10**6}
         if key in moves:
@@ -122,6 +148,7 @@ class _Picture(QWidget):
     def __init__(self, theme: Theme, thumbs: Thumbs, parent: QWidget) -> None:
         super().__init__(parent)
         self._theme, self._thumbs, self._sha256 = theme, thumbs, ""
+        self._outlines: tuple[Outline, ...] = ()
         self.factor = 1.0
         """How much larger than fitted; 1 is fitted."""
         self.middle = QPointF(0.5, 0.5)
@@ -130,10 +157,10 @@ class _Picture(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         thumbs.arrived.connect(lambda _sha: self.update())
 
-    def show_photo(self, sha256: str) -> None:
-        if sha256 != self._sha256:
+    def show_photo(self, sha256: str, outlines: Sequence[Outline] = (), fit: bool = True) -> None:
+        if sha256 != self._sha256 and fit:
             self.fit()
-        self._sha256 = sha256
+        self._sha256, self._outlines = sha256, tuple(outlines)
         self.update()
 
     def fit(self) -> None:
@@ -203,3 +230,28 @@ class _Picture(QWidget):
         )
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         painter.drawPixmap(QRectF(corner, size), pixmap, QRectF(pixmap.rect()))
+        for outline in self._outlines:
+            self._paint_outline(painter, QRectF(corner, size), outline)
+
+    def _paint_outline(self, painter: QPainter, photo: QRectF, outline: Outline) -> None:
+        """A numbered box, a little outside the place."""
+        x, y, w, h = outline.box
+        stroke = max(2, self._theme.sizes.stroke)
+        box = QRectF(
+            photo.left() + x * photo.width(),
+            photo.top() + y * photo.height(),
+            w * photo.width(),
+            h * photo.height(),
+        ).adjusted(-2 * stroke, -2 * stroke, 2 * stroke, 2 * stroke)
+        violet = QColor.fromHslF(self._theme.colour("accent").hueF(), 0.6, 0.42)
+        for colour, width in ((QColor("white"), 3.0 * stroke), (violet, 1.6 * stroke)):
+            painter.setPen(QPen(colour, width))
+            painter.drawRect(box)
+        painter.setFont(self._theme.font(bold=True))
+        metrics = QFontMetricsF(painter.font())
+        number = str(outline.number)
+        plate = QRectF(0, 0, metrics.horizontalAdvance(number) + self._theme.sizes.gap, metrics.height())
+        plate.moveBottomLeft(box.topLeft())
+        painter.fillRect(plate, violet)
+        painter.setPen(QColor("white"))
+        painter.drawText(plate, int(Qt.AlignmentFlag.AlignCenter), number)

@@ -22,6 +22,7 @@ from benchguide.store.problems import StoreProblem
 from benchguide.store.tables import SessionRow
 from benchguide.window.records_background import Background
 from benchguide.window.records_compare import comparable
+from benchguide.window.records_pair import pairs_of
 from benchguide.window.records_past import Past, step_seconds
 from benchguide.window.records_photo import PhotoPage
 from benchguide.window.records_record import RecordPage
@@ -252,7 +253,8 @@ class RecordsRoom(QWidget):
         self._reader.ask(("other", self._opened, session_id), lambda: self._read(session_id))
 
     def _open_photo(self, rows: list[Row], sha256: str) -> None:
-        self.photo.show_photo(rows, sha256)
+        record = self.page.record
+        self.photo.show_photo(rows, sha256, pairs_of(record) if record else None)
         self.stack.setCurrentIndex(2)
         self.photo.setFocus()
 

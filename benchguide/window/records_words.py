@@ -10,6 +10,7 @@ from benchguide.review.exceptions import exceptions_of
 from benchguide.review.record import Record
 from benchguide.review.timeline import timeline_of
 from benchguide.review.words import clock, count, day_and_time, span, span_range
+from benchguide.session.photo_faults import fault_words
 from benchguide.session.state import Mark
 from benchguide.store.tables import SessionRow
 from benchguide.window.records_past import Past
@@ -127,7 +128,9 @@ def photo_rows(record: Record) -> list[Row]:
     for s in record.steps:
         for p in s.photos:
             title = f"Step {s.number}, {p.purpose}"
-            rows.append(Row(p.sha256, title, clock(p.at), (s.step.text,), photo=p.sha256))
+            faults = ", ".join(fault_words(fault) for fault in p.photo.faults)
+            soft = (f"Poor: {faults}.", s.step.text) if faults else (s.step.text,)
+            rows.append(Row(p.sha256, title, clock(p.at), soft, photo=p.sha256))
     return rows
 
 
