@@ -85,6 +85,7 @@ class Screens:
             self._questions(bench)
             self._plans(bench)
             self._parts(bench)
+            self._hands_free(bench)
         if name == "swap" and self._wanted("interruption"):
             self._interruption(bench)
         if name == "cure" and self._wanted("record"):
@@ -160,6 +161,21 @@ class Screens:
                 bench.shell.resize(width, height)
                 self._settle(bench, 1500)
                 self._grab(bench, f"record-{theme}-{width}x{height}")
+        bench.shell.show_room("bench")
+
+    def _hands_free(self, bench: Bench) -> None:
+        """The lamps at their fullest, and the first-use screen."""
+        from benchguide.window.widgets.voice_strip import Lamp, VoiceFigures
+
+        if self._names and not {"hands-free", "setup"} & self._names:
+            return
+        strip = bench.hands_free.strip
+        strip.set_figures(VoiceFigures(Lamp.READY, Lamp.BUSY, Lamp.READY, -22.0, -52.0))
+        self.take(bench, "hands-free", prepare=lambda: strip.say("Skip step? Say confirm.", strong=True))
+        strip.set_figures(VoiceFigures())
+        strip.say("")
+        self.take(bench, "setup", prepare=bench.setup_room.show)
+        bench.setup_room.leave()
         bench.shell.show_room("bench")
 
     def _questions(self, bench: Bench) -> None:

@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import time
 import wave
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -119,10 +120,17 @@ class SoundBed:
         )
         wait_for(place.exists, "speech-dispatcher did not start")
 
+    @property
+    def daemon_pid(self) -> int:
+        """The daemon's process, which leads its own group."""
+        assert self._daemon is not None
+        return self._daemon.pid
+
     def kill_daemon(self) -> None:
         """The daemon dies at once, and the modules it started with it."""
         if self._daemon:
-            os.killpg(self._daemon.pid, 9)
+            with suppress(ProcessLookupError):
+                os.killpg(self._daemon.pid, 9)
             self._daemon.wait()
             self._daemon = None
             (self.folder / "run" / "speechd.sock").unlink(missing_ok=True)
