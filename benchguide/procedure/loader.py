@@ -141,6 +141,8 @@ def wait_problems(loaded: Loaded[Procedure]) -> list[Problem]:
                 step.after_wait, known, f"Name one of: {', '.join(known[:5])}." if known else none
             )
             message = "no earlier step of this name starts a countdown"
+            if loaded.source("steps", number, "after_wait")[0]:
+                message += f"; the part map asks for it at `{', '.join(step.parts)}`"
             where = loaded.where("steps", number, "after_wait")
             told = shown(step.after_wait)
             found.append(

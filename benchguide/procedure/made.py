@@ -36,7 +36,8 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A step and where it came from: as a whole, and key by key where that is another place."""
+    """A step and where it came from: as a whole, and key by key where that is another place (`wait.limit_c` is a key
+    inside another one)."""
 
     step: Step
     source: Source
@@ -46,6 +47,9 @@ class Made:
         """The place of the value that `keys` lead to inside the step."""
         if not keys:
             return self.source
+        inner = self.fields.get(".".join(map(str, keys[:2]))) if len(keys) > 1 else None
+        if inner is not None:
+            return Source(inner.in_map, (*inner.keys, *keys[2:]))
         found = self.fields.get(str(keys[0]))
         return self.source if found is None else Source(found.in_map, (*found.keys, *keys[1:]))
 

@@ -88,6 +88,8 @@ def _warm(device: DeviceMap, part: Part, heat: Heat, names: Namer, stage: Stage)
     )  # fmt: skip
     fields = {key: in_map(device, part, "heat", key) for key in told}
     fields["wait"] = in_map(device, part, "heat")
+    if heat.at_c is not None:
+        fields["wait.limit_c"] = in_map(device, part, "heat", "at_c")
     return Made(step, in_map(device, part, "heat"), fields)
 
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 
+from benchguide.procedure.basis import Plain
 from benchguide.procedure.device import DeviceMap
 from benchguide.procedure.problems import Severity
 from benchguide.procedure.procedure import Step
@@ -18,6 +19,14 @@ _SIGNAL = re.compile(
     r"|(?<![\w-])(?:Be careful|Beware)\b"
 )
 
+#: texts of a part that a person reads as instruction, key point or reason, wherever they are nested
+_TEXTS = frozenset(
+    "off_text on_text key_point reason on_key_point on_reason text again_text measured_text measured_key_point "
+    "measured_reason".split()
+)
+_NESTED = frozenset({"heat", "stores"})
+_WORKS = frozenset("before_off after_off before_on after_on before release after".split())
+
 
 def job_texts(view: View) -> Iterator[tuple[Keys, str]]:
     """Every text of a step that is no caution, with its place."""
@@ -29,12 +38,23 @@ def job_texts(view: View) -> Iterator[tuple[Keys, str]]:
 
 
 def map_texts(view: View) -> Iterator[tuple[Keys, str]]:
-    """Every text of a part that is no caution, with its place."""
+    """Every text of a part that is no caution, with its place: its own, and those of heat, stored energy and work."""
     for number, part in enumerate(view.device.parts):
-        for key in ("off_text", "on_text", "key_point", "reason"):
-            text = getattr(part, key)
-            if text:
-                yield ("parts", number, key), text
+        yield from _texts(part, ("parts", number))
+
+
+def _texts(model: Plain, place: Keys) -> Iterator[tuple[Keys, str]]:
+    """The texts at a part, and in what is nested in it; `given` keys alone, so that unused ones cost nothing."""
+    for key in model.model_fields_set:
+        value = getattr(model, key)
+        if key in _TEXTS:
+            if value:
+                yield (*place, key), value
+        elif key in _NESTED and value is not None:
+            yield from _texts(value, (*place, key))
+        elif key in _WORKS:
+            for number, work in enumerate(value):
+                yield from _texts(work, (*place, key, number))
 
 
 def _inside(texts: Iterator[tuple[Keys, str]], in_map: bool) -> Iterator[Finding]:

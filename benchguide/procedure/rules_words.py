@@ -65,7 +65,7 @@ _FOLLOWS = _set(
 
 def _long(texts: Iterator[tuple[Keys, str]], in_map: bool) -> Iterator[Finding]:
     for keys, text in texts:
-        if keys[-1] not in ("text", "off_text", "on_text"):
+        if not str(keys[-1]).endswith("text"):
             continue
         for sentence in _SENTENCE.split(text):
             words = sum(any(c.isalnum() for c in word) for word in sentence.split())
@@ -125,7 +125,7 @@ def count_in_text(view: View) -> Iterator[Finding]:
 def count_in_text_map(view: View) -> Iterator[Finding]:
     """An instruction of a screw group tells another number than its count."""
     for number, part in enumerate(view.device.parts):
-        for key in ("off_text", "on_text", "key_point"):
+        for key in ("off_text", "on_text", "key_point", "on_key_point"):
             numbers = numbers_of_screws(getattr(part, key) or "") if part.screws else []
             if not _agrees(numbers, [part.pieces]):
                 message = f"the text tells another number of screws than `count`, which is {part.pieces}"
@@ -176,7 +176,7 @@ def length_in_text(view: View) -> Iterator[Finding]:
 def length_in_text_map(view: View) -> Iterator[Finding]:
     """A text of a screw group tells another length than its screws have."""
     for number, part in enumerate(view.device.parts):
-        for key in ("off_text", "on_text", "key_point") if part.screws else ():
+        for key in ("off_text", "on_text", "key_point", "on_key_point") if part.screws else ():
             wrong = _wrong_length(getattr(part, key), [part.screws] if part.screws else [])
             if wrong and part.screws:
                 message = (

@@ -70,6 +70,7 @@ def _case_list(job: str) -> list[Case]:
         Case("refit-order", "id: on-knob-screws", after("fit-knob", "on-knob-screws")),
         Case("isolation-first", "id: open-lamp", after("open-cell-plug", "open-lamp")),
         Case("isolation-last", "id: close-cell-plug", after("close-lamp", "close-cell-plug")),
+        Case("isolation-last", "id: close-cell-plug", after("on-board-screws", "close-cell-plug")),
         Case(
             "mains-first",
             "id: off-board-screws",
@@ -527,6 +528,75 @@ def test_steps_made_from_the_part_map_are_told_where_they_are_written(sample):
     assert {p.rule for p in sample.check_texts(sample.device, head) if p.severity is Severity.ERROR} <= {
         "cell-caution"
     }
+
+
+HEATED = """    heat:
+      for_s: 90
+      tool: warmer
+      text: Lay the warming pad on the lid.
+      at_c: 55
+      measured_c: [40, 55]
+    after_on:
+      - action: check
+        text: Look at the rim.
+        lines:
+          - {id: rim, text: Rim is closed, serves: lamp}
+      - action: wait
+        text: Leave it.
+        wait: {kind: cure, for_s: 600}
+        time_s: [5, 10]
+"""
+
+
+@pytest.mark.parametrize(
+    ("rule", "old", "new", "marker"),
+    [
+        ("heat-limit", "at_c: 55", "at_c: 75", "at_c: 75"),
+        ("line-serves-nothing", "serves: lamp}", "serves: lamb}", "serves: lamb"),
+        ("long-sentence", "Look at the rim.", f"Look {'at ' * 20}the rim.", "text: Look at at"),
+        ("caution-in-text", "Leave it.", "Leave it. WARNING, it burns.", "text: Leave it. WARNING"),
+    ],
+)
+def test_a_value_of_the_part_map_is_told_at_its_line_there(sample, rule, old, new, marker):
+    """Values nested in heat and in work of the part map, met in steps that were made from them."""
+    device = sample.device.replace("    path: [[2, 2], [78, 2]]\n", f"    path: [[2, 2], [78, 2]]\n{HEATED}")
+    assert old in HEATED
+    broken = device.replace(HEATED, HEATED.replace(old, new))
+    head = sample.procedure.split("steps:")[0].replace("tools: [driver, lever, warmer]\n", "")
+    places = [(p.rule, p.file, p.line) for p in sample.check_texts(broken, head) if p.rule == rule]
+    assert (rule, "dimmer.device.yaml", sample.line_of(broken, marker)) in places
+    assert len({place for place in places if place[1] == "dimmer.device.yaml"}) == len(places)
+    loaded = load_device_text(broken, Path("dimmer.device.yaml"))
+    job = load_procedure_text(head, Path("x.procedure.yaml"), {"dimmer": loaded.model})
+    for keys in (("steps", n, "text") for n in range(len(job.model.steps))):
+        file, line, _ = job.place(loaded, *keys)
+        assert file in (loaded.path, job.path)
+        assert 0 < line <= broken.count("\n")
+
+
+@pytest.mark.parametrize(
+    ("key", "rule"),
+    [
+        ("on_key_point: CAUTION, hot.", "caution-in-text"),
+        ("on_reason: CAUTION, hot.", "caution-in-text"),
+        ("heat: {for_s: 9, text: 'Warm it. WARNING, hot.'}", "caution-in-text"),
+        ("heat: {for_s: 9, key_point: 'Beware of it.'}", "caution-in-text"),
+        ("heat: {for_s: 9, measured_text: 'Be careful here.'}", "caution-in-text"),
+        ("heat: {for_s: 9, measured_reason: 'WARNING, hot.'}", "caution-in-text"),
+        *((f"{where}: [{{action: work, text: Go on., key_point: 'Caution: hot.'}}]", "caution-in-text")
+          for where in ("before_off", "after_off", "before_on", "after_on")),
+        *((f"{where}: [{{action: work, text: 'Go {'on ' * 20}now.'}}]", "long-sentence")
+          for where in ("before_off", "after_off", "before_on", "after_on")),
+        ("on_key_point: Five screws.", "count-in-text"),
+        ("on_key_point: 'Four screws, 9 mm.'", "length-in-text"),
+    ],
+)  # fmt: skip
+def test_every_text_of_a_part_is_read(sample, key, rule):
+    name = "knob-screws" if "screws" not in key else "case-screws"
+    head = f"  - id: {name}\n"
+    text = sample.device.replace(head, f"{head}    {key}\n")
+    found = check_device(load_device_text(text))
+    assert [(p.rule, p.line) for p in found if p.rule == rule] == [(rule, sample.line_of(text, key[:20]))]
 
 
 def test_a_procedure_of_another_device_is_refused(sample):
