@@ -58,7 +58,8 @@ def listen(
     """Recognise the recording at `path`; any length in constant memory.
 
     `level` is the talker's level in dBFS; without it the loudest voice of the recording's beginning sets it.
-    `counts` listens for "three screws" and the like too, `further` for the rarer phrases of that group. `phrases` is another table than the one that comes along.
+    `counts` listens for "three screws" and the like too, `further` for the phrases of that group. `phrases` is another
+    table than the one that comes along.
     Raises BadRecording, BadPhrases, VoiceMissing, ValueError, OSError; each says in one sentence what to do.
     """
     recording = Recording(path)

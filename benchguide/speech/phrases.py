@@ -24,6 +24,7 @@ class Group(StrEnum):
     """When a phrase is listened for."""
 
     COMMAND = "command"  # always
+    FURTHER = "further"  # as well, but must fit better, and never stands in the way of a command
     NUMBER = "number"  # only while a count is asked for
     ANSWER = "answer"  # only while a question is open
 
@@ -162,7 +163,9 @@ class _Reader:
             self._fault(key, f"phrase '{words}': '{key}' is not a key of a phrase.")
         group, number, risky = row.get("group", "command"), row.get("number"), row.get("risky", False)
         if group not in list(Group):
-            self._fault(words, f"phrase '{words}': the group is command, number or answer, not '{group}'.")
+            self._fault(
+                words, f"phrase '{words}': the group is command, further, number or answer, not '{group}'."
+            )
         if (group == Group.NUMBER) != (type(number) is int):
             self._fault(
                 words, f"phrase '{words}': a phrase of the group number, and only that, has a whole number."

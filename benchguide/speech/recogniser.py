@@ -39,8 +39,9 @@ class Heard:
 class Recogniser:
     """Feed it sound, get commands. Not for several threads at once.
 
-    `numbers` switches the counts on, `asking` the answers to a question; both start off. `talker_db` is the talker's
-    level from the microphone check (dBFS); without it talk across the room is not told from the talker's.
+    `numbers` switches the counts on, `asking` the answers to a question; both start off. `further` stands for the
+    phrases of that group and starts on. `talker_db` is the talker's level from the microphone check (dBFS); without
+    it talk across the room is not told from the talker's.
     Raises VoiceMissing when a package is missing.
     """
 
@@ -62,6 +63,7 @@ class Recogniser:
         self._mute_left = 0
         self.numbers = False
         self.asking = False
+        self.further = True
         #: What became of the last stretch of speech, understood or not; for the window and for setting up.
         self.last: Verdict | None = None
 
@@ -131,6 +133,7 @@ class Recogniser:
 
     def _heard(self, stretch: Stretch) -> Heard | None:
         groups = [Group.COMMAND]
+        groups += [Group.FURTHER] if self.further else []
         groups += [Group.NUMBER] if self.numbers else []
         groups += [Group.ANSWER] if self.asking else []
         verdict = self._judge.judge(stretch.samples, tuple(groups), stretch.too_long)

@@ -18,16 +18,23 @@ from benchguide.speech.phrases_score import PathScorer, edit_distance, written
 class Limits:
     """What a stretch must reach to count as a command. Measured, see tests/bench/bench_voice.py."""
 
-    score: float = -2.3  # log likelihood against the free path, a phoneme
+    score: float = -2.5  # log likelihood against the free path, a phoneme
     short: int = 8  # a phrase of fewer phonemes is more easily found in talk:
-    short_score: float = 0.15  # each phoneme it lacks raises its limit by this much
-    margin: float = 0.3  # better than the next best command by this much
+    short_score: float = 0.1  # each phoneme it lacks raises its limit by this much
+    margin: float = 0.2  # better than the next best command by this much
     number_margin: float = 0.3  # counts differ by little and matter much
+    further_score: float = -1.8  # phrases of the group "further" are rare and some are risky
+    further_margin: float = 0.5
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
 
-    def score_for(self, phonemes: int) -> float:
+    def score_for(self, phonemes: int, group: Group = Group.COMMAND) -> float:
         """The limit of the score for a phrase of so many phonemes."""
-        return self.score + self.short_score * max(0, self.short - phonemes)
+        score = self.further_score if group is Group.FURTHER else self.score
+        return score + self.short_score * max(0, self.short - phonemes)
+
+    def margin_for(self, group: Group) -> float:
+        """The limit of the margin for a phrase of this group."""
+        return {Group.NUMBER: self.number_margin, Group.FURTHER: self.further_margin}.get(group, self.margin)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +88,7 @@ class PhraseJudge:
         symbols = self._net.symbols
         heard = [symbols[i] for i in written(log_probs, self._net.blank, self._net.boundary)]
         edits = edit_distance(heard, wanted)
-        limit = self.limits.score_for(len(wanted))
+        limit = self.limits.score_for(len(wanted), phrase.group)
         reason = self._why_not(phrase, score - limit, margin, edits)
         if reason:
             return Verdict(None, phrase, score, margin, edits, 0.0, reason)
@@ -98,20 +105,21 @@ class PhraseJudge:
         return self._scorers[groups]
 
     def _margin(self, ways: np.ndarray, rows: np.ndarray, phrase: Phrase) -> float:
+        """Over the next best other command; a phrase of the group further stands in the way of its like only."""
         others = [
-            w
-            for w, r in zip(ways, rows, strict=True)
-            if self._phrases[self._owner[r]].command != phrase.command
+            score
+            for score, row in zip(ways, rows, strict=True)
+            if (other := self._phrases[self._owner[row]]).command != phrase.command
+            and (phrase.group is Group.FURTHER or other.group is not Group.FURTHER)
         ]
         return float(ways.max() - max(others)) if others else float("inf")
 
     def _why_not(self, phrase: Phrase, above: float, margin: float, edits: float) -> str:
-        limits = self.limits
         if above <= 0:
             return "unlike any phrase"
-        if margin <= (limits.margin if phrase.number is None else limits.number_margin):
+        if margin <= self.limits.margin_for(phrase.group):
             return "could be one of two phrases"
-        if edits >= limits.edits:
+        if edits >= self.limits.edits:
             return "too many sounds differ"
         return ""
 

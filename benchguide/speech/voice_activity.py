@@ -37,7 +37,7 @@ class Cutting:
     shortest_s: float = 0.25  # no two words are said in less
     hangover_s: float = 0.288  # silence that ends a stretch
     preroll_s: float = 0.25  # sound kept from before its start
-    longest_s: float = 3.0  # a longer stretch is talk, not a command
+    longest_s: float = 2.2  # a longer stretch is talk: the commands measured last 0.5 to 1.3 s
     reset_after_s: float = 20.0  # of silence: silero starts afresh, so that hours of fan leave no trace in it
 
 

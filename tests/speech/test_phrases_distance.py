@@ -18,7 +18,7 @@ from benchguide.speech.phrases_distance import (
 
 
 def test_the_bundled_commands_are_as_far_apart_as_is_asked_of_new_ones() -> None:
-    phrases = bundled().of(Group.COMMAND, Group.ANSWER)
+    phrases = bundled().of(Group.COMMAND, Group.FURTHER, Group.ANSWER)
     nearest = min(itertools.combinations(phrases, 2), key=lambda pair: between(*pair))
     assert between(*nearest) >= NEAREST, nearest
 
