@@ -21,11 +21,22 @@ _SIGNAL = re.compile(
 
 #: texts of a part that a person reads as instruction, key point or reason, wherever they are nested
 _TEXTS = frozenset(
-    "off_text on_text key_point reason on_key_point on_reason text again_text measured_text measured_key_point "
-    "measured_reason".split()
+    [
+        "off_text",
+        "on_text",
+        "key_point",
+        "reason",
+        "on_key_point",
+        "on_reason",
+        "text",
+        "again_text",
+        "measured_text",
+        "measured_key_point",
+        "measured_reason",
+    ]
 )
 _NESTED = frozenset({"heat", "stores"})
-_WORKS = frozenset("before_off after_off before_on after_on before release after".split())
+_WORKS = frozenset(["before_off", "after_off", "before_on", "after_on", "before", "release", "after"])
 
 
 def job_texts(view: View) -> Iterator[tuple[Keys, str]]:
