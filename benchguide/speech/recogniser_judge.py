@@ -25,6 +25,7 @@ class Limits:
     number_margin: float = 0.3  # counts differ by little and matter much
     further_score: float = -1.8  # phrases of the group "further" are rare and some are risky
     further_margin: float = 0.5
+    phoneme_s: float = 0.045  # no phrase is said faster than this a phoneme (measured: 0.055 to 0.16)
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
 
     def score_for(self, phonemes: int, group: Group = Group.COMMAND) -> float:
@@ -71,8 +72,17 @@ class PhraseJudge:
         self._owner = np.array([i for i, _ in self._ways], np.intp)
         self._scorers: dict[tuple[Group, ...], tuple[PathScorer, np.ndarray]] = {}
 
-    def judge(self, samples: np.ndarray, groups: tuple[Group, ...], too_long: bool = False) -> Verdict:
-        """The verdict on `samples` (float32, 16 kHz, mono), with only the phrases of `groups` to choose from."""
+    def judge(
+        self,
+        samples: np.ndarray,
+        groups: tuple[Group, ...],
+        too_long: bool = False,
+        spoken_s: float = float("inf"),
+    ) -> Verdict:
+        """The verdict on `samples` (float32, 16 kHz, mono), with only the phrases of `groups` to choose from.
+
+        `spoken_s` is how long the speech in it lasts, without the silence around it.
+        """
         scorer, rows = self._scorer(groups)
         if too_long or not len(rows):
             return Verdict(
@@ -90,6 +100,8 @@ class PhraseJudge:
         edits = edit_distance(heard, wanted)
         limit = self.limits.score_for(len(wanted), phrase.group)
         reason = self._why_not(phrase, score - limit, margin, edits)
+        if spoken_s < self.limits.phoneme_s * len(wanted):
+            reason = "too short for the phrase"
         if reason:
             return Verdict(None, phrase, score, margin, edits, 0.0, reason)
         return Verdict(phrase, phrase, score, margin, edits, _confidence(score / limit, margin), "")

@@ -75,6 +75,12 @@ def test_counts_need_the_wider_margin() -> None:
     assert counts.judge(sound, (Group.COMMAND,)).reason == "no phrases"
 
 
+def test_a_phrase_cannot_be_said_in_no_time() -> None:
+    judge, sound = _judge("abcd"), _spell("-a-b-c-d-")
+    assert judge.judge(sound, (Group.COMMAND,), spoken_s=0.2).phrase
+    assert judge.judge(sound, (Group.COMMAND,), spoken_s=0.1).reason == "too short for the phrase"
+
+
 def _mixed(limits: Limits) -> PhraseJudge:
     rows = (
         Phrase("abcd", "abcd", Group.COMMAND, ((("a", "b", "c", "d"),),)),
@@ -134,9 +140,15 @@ def test_further_phrases_can_be_switched_off(judge: PhraseJudge, spoken: np.ndar
     asked: list[tuple[Group, ...]] = []
 
     class Noted(PhraseJudge):
-        def judge(self, samples: np.ndarray, groups: tuple[Group, ...], too_long: bool = False) -> Verdict:
+        def judge(
+            self,
+            samples: np.ndarray,
+            groups: tuple[Group, ...],
+            too_long: bool = False,
+            spoken_s: float = float("inf"),
+        ) -> Verdict:
             asked.append(groups)
-            return judge.judge(samples, groups, too_long)
+            return judge.judge(samples, groups, too_long, spoken_s)
 
     listener = Recogniser(bundled(), judge=Noted(bundled(), judge._net))
     listener.feed(spoken[: 16_000 * 3])
