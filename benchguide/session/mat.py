@@ -67,7 +67,7 @@ def _judged(cell: CellSeen, expected: int) -> tuple[str, str]:
         doubt = f" {cell.reason}" if cell.reason else ""
         return DISAGREE, f"{cell.count} counted, {expected} in the ledger.{doubt}"
     if cell.odd:
-        return DISAGREE, f"{cell.count} counted as in the ledger, but: {cell.odd}"
+        return DISAGREE, cell.odd
     return AGREE, f"{cell.count} counted, as in the ledger." if expected else "empty, as in the ledger."
 
 

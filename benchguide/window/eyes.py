@@ -469,6 +469,7 @@ class Eyes(QObject):
     def close(self) -> None:
         """Let go of the camera and end all threads."""
         self._bench.camera.watchers = ()
+        self.page = self._room = None
         self.set_driver(None)
         self._good.stop()
         self.live.close()

@@ -69,7 +69,12 @@ class MatView(CameraView):
         if quiet:
             return
         seen = str(row.count) if row.count is not None else f"≥{row.at_least}" if row.at_least else "?"
-        words = seen if row.verdict == AGREE else f"{seen} {sign_of(row.verdict)} {row.expected}"
+        if row.verdict == AGREE:
+            words = seen
+        elif row.verdict == DISAGREE and row.count == row.expected:
+            words = f"{seen} length"  # as many as there should be, and one of them is another screw
+        else:
+            words = f"{seen}{sign_of(row.verdict)}{row.expected}"
         self._paint_plate(painter, corners.boundingRect(), words, violet, row.verdict == DISAGREE)
 
     def _paint_plate(self, painter: QPainter, area: QRectF, words: str, violet: QColor, strong: bool) -> None:

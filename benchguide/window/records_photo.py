@@ -54,7 +54,6 @@ class PhotoPage(QWidget):
             self.back,
             self.previous,
             self.next,
-            self.other,
             self.closer,
             self.wider,
             self.fit,
@@ -63,7 +62,11 @@ class PhotoPage(QWidget):
         bar.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self.words)
+        head = QHBoxLayout()
+        head.addWidget(self.words, 1)
+        head.addWidget(self.other, 0, Qt.AlignmentFlag.AlignTop)
+        self.other.hide()
+        layout.addLayout(head)
         layout.addWidget(self.picture, 1)
         layout.addLayout(bar)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)

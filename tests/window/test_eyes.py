@@ -123,9 +123,7 @@ def to_way_back(bench: Bench, qtbot: QtBot, shown: Shown) -> tuple[ev.PhotoTaken
     return found, driver.state.step.id
 
 
-def test_a_poor_photo_is_told_holds_and_is_kept_by_one_key(
-    bench: Bench, qtbot: QtBot, shown: Shown
-) -> None:
+def test_a_poor_photo_is_told_holds_and_is_kept_by_one_key(bench: Bench, qtbot: QtBot, shown: Shown) -> None:
     assert bench.driver is not None
     bench.driver.do(cmd.GoTo("in-cell-plug"))
     shown.image = blurred(PAIR.found)
@@ -162,9 +160,7 @@ def test_a_good_retake_releases_the_step(bench: Bench, qtbot: QtBot, shown: Show
     assert "poor-as-found" not in kinds(bench)
 
 
-def test_as_left_is_compared_and_its_candidates_answered(
-    bench: Bench, qtbot: QtBot, shown: Shown
-) -> None:
+def test_as_left_is_compared_and_its_candidates_answered(bench: Bench, qtbot: QtBot, shown: Shown) -> None:
     found, step = to_way_back(bench, qtbot, shown)
     driver = bench.driver
     assert driver is not None

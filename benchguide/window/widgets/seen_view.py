@@ -20,6 +20,8 @@ from benchguide.window.widgets.themed import wrap_flags, wrapped
 if TYPE_CHECKING:
     from benchguide.window.live_compare import Outlined
 
+#: the words on the photo beside the live picture
+AS_FOUND = "as found"
 #: a mark that is set with one tap, as share of the width of the photo
 TAP_SIZE = {"screw": 0.03, "connector": 0.09}
 
@@ -167,6 +169,17 @@ class SeenView(CameraView):
         """Above the picture where there is room: inside it, a label would hide what was found."""
         high = QFontMetricsF(self.theme.font(bold=True)).height() + self.theme.sizes.gap
         super()._paint_label(painter, box.translated(0, -high) if box.top() >= high else box, text)
+        # what was found lies over the words, never under them
+        if text == AS_FOUND:
+            for each in self.outlines:
+                self._paint_numbered(painter, box, each.found, str(each.number))
+            for spot in self.spots:
+                self._paint_spot(painter, box, spot)
+        elif text == self.live_label:
+            for each in self.outlines:
+                self._paint_numbered(painter, box, each.box, str(each.number))
+            if self.banner is not None:
+                self._paint_banner(painter, self.banner)
 
     def _paint_banner(self, painter: QPainter, banner: Banner) -> None:
         gap = self.theme.sizes.gap
