@@ -61,19 +61,18 @@ class Bench:
             thing.inside = thing.pieces
         self.switches = [name for name, thing in self.things.items() if thing.cuts]
         charged = any(thing.stores for thing in self.things.values())
-        self.mains = [
-            name
-            for name in self.switches
-            if charged
-            or any(
-                source in self.things and self.things[source].kind != "cell"
-                for source in self.things[name].cuts
-            )
-        ]
+        self.mains = [name for name in self.switches if charged or self._from_outside(name)]
+        self.outside = [name for name in self.switches if self._from_outside(name)]
+        self.way_to_outside = self._way_to(self.outside)
         self.way_to_switch = self._way_to(self.switches)
         self.way_to_mains = self._way_to(self.mains)
         # the test before closing needs the cell, but nothing is tested open on a mains device in this way
         self.closing = set() if self.mains else self._way_to(n for n, t in self.things.items() if t.closes)
+
+    def _from_outside(self, name: str) -> bool:
+        """True for a connector that cuts off something that is not a cell."""
+        cuts = self.things[name].cuts
+        return any(source in self.things and self.things[source].kind != "cell" for source in cuts)
 
     def _way_to(self, names: Iterable[str]) -> set[str]:
         """These parts and all that has to be away before they can be reached, found by repeating until still."""
@@ -138,8 +137,8 @@ class Bench:
             elif name not in self.closing:
                 cells = [switch for switch in self.switches if switch not in self.mains]
                 self._blame("early", step, name, thing, self._in(cells))
-        elif thing.kind == "connector" and name not in self.way_to_mains:
-            self._blame("early", step, name, thing, self._in(self.mains))
+        elif thing.kind == "connector" and name not in self.way_to_outside:
+            self._blame("early", step, name, thing, self._in(self.outside))
         if thing.kind != "connector" and name not in self.way_to_mains:
             self._blame("mains-early", step, name, thing, self._in(self.mains))
 
