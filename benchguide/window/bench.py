@@ -407,7 +407,8 @@ class BenchRoom(QWidget):
             yield
             gates = [gate for gate in self._gates(after) if gate.kind != "answers"]
             yield from self.gates.prepare(gates[:1])
-            yield from self.instruction.prepare(step, after.job.device)
+            words = moved_words(after, step), laid_words(after, step)
+            yield from self.instruction.prepare(step, after.job.device, *words)
             yield from self.answers.prepare(step.lines, _answers_at(after))
             if not step.lines:
                 yield from self.device.prepare(after.ledger, step)

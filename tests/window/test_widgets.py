@@ -32,7 +32,7 @@ from benchguide.window.widgets.question import Field, QuestionBar
 from benchguide.window.widgets.rail import Rail, drawn_length, segments_of
 from benchguide.window.widgets.recent_card import RecentCard
 from benchguide.window.widgets.stack_view import StackView, counted
-from benchguide.window.widgets.themed import wrapped
+from benchguide.window.widgets.themed import advance, wrapped
 
 START = Moment(datetime(2031, 3, 4, 13, 0, tzinfo=UTC), 0, 0, "boot")
 
@@ -167,7 +167,7 @@ def test_cautions_stand_before_the_text_most_severe_first(theme, show) -> None:
     panel.show_step(step("lift"), DEVICE, 3, 5)
     assert [c.word for c in panel.cautions] == [SignalWord.WARNING, SignalWord.CAUTION, SignalWord.NOTICE]
     bottom = max(c.mapTo(panel, QPoint(0, c.height())).y() for c in panel.cautions)
-    assert bottom <= panel.text.mapTo(panel, QPoint(0, 0)).y()
+    assert bottom <= panel.text.place_in(panel).top()
     assert panel.number.text() == "Step 3 of 5"
     assert panel.key_point.text() == "Level."
     panel.show_step(step("look"), DEVICE, 1, 5)
@@ -180,11 +180,20 @@ def test_a_caution_is_not_told_twice() -> None:
     assert len(cautions_of(twice, DEVICE)) == 2
 
 
-def test_markup_in_a_procedure_is_shown_as_it_is_written(theme, show) -> None:
+def test_markup_in_a_procedure_is_shown_as_it_is_written(theme, show, qtbot) -> None:
     panel = show(InstructionPanel(theme))
     panel.show_step(replace_step("look", text="<b>Press</b> <img src='x'>"), DEVICE, 1, 1)
-    assert panel.text.textFormat() is Qt.TextFormat.PlainText
     assert panel.text.text() == "<b>Press</b> <img src='x'>"
+    # drawn as it is written, with its angle brackets
+    qtbot.waitUntil(lambda: panel.words.height() >= panel.text.place_in(panel).height())
+    picture, place = panel.grab().toImage(), panel.text.place_in(panel)
+    ground = theme.colour("panel").rgb()
+    across = range(place.left(), place.right() + 1)
+    drawn = [
+        x for x in across if any(picture.pixel(x, y) != ground for y in range(place.top(), place.bottom()))
+    ]
+    written = advance(panel.text.font(), panel.text.text())
+    assert abs(drawn[-1] - drawn[0] - written) < panel.text.font().pointSizeF()
 
 
 def test_long_text_is_scrolled_never_cut(theme, show, qtbot) -> None:
@@ -192,8 +201,8 @@ def test_long_text_is_scrolled_never_cut(theme, show, qtbot) -> None:
     panel.show_step(replace_step("lift", text="Press the rim. " * 38), DEVICE, 1, 1)
     qtbot.waitUntil(lambda: panel.more.isVisible())
     assert panel.more_below
-    needed = wrapped(panel.text.font(), panel.text.text(), panel.text.width()).height()
-    assert panel.text.height() >= needed
+    place = panel.text.place_in(panel)
+    assert place.height() >= wrapped(panel.text.font(), panel.text.text(), place.width()).height()
     for _ in range(20):
         panel.show_more()
     assert not panel.more_below

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
-    QGridLayout,
     QHBoxLayout,
     QLabel,
     QLayout,
@@ -26,6 +25,7 @@ from benchguide.session.gate import Gate
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.caution import CautionPanel
 from benchguide.window.widgets.marks import described, marks_of
+from benchguide.window.widgets.step_text import Block, StepText, StepWords
 from benchguide.window.widgets.themed import Panel, label
 
 STAGE_NAMES = {
@@ -60,13 +60,11 @@ class InstructionPanel(Panel):
         self.stage = label(role="accent")
         self.number = label(role="strong")
         self.holds = label(role="soft")
-        self.tool = label(role="chip", wrap=False)
-        self.text = label(role="instruction", wrap=True)
-        self.parts = label(role="strong", wrap=True)
-        self.moved = label(role="strong", wrap=True)
-        self.laid = label(role="soft", wrap=True)
-        self.key_title, self.key_point = label("Key point", "soft"), label(wrap=True)
-        self.why_title, self.reason = label("Why", "soft"), label(wrap=True)
+        self.words = StepText(theme)
+        self.words.stand_on("panel")
+        names = ("text", "parts", "moved", "laid", "tool", "key_point", "reason")
+        blocks = [Block(self.words, name) for name in names]
+        self.text, self.parts, self.moved, self.laid, self.tool, self.key_point, self.reason = blocks
         self._page = QWidget()
         set_role(self._page, "page")
         self._caution_box = QVBoxLayout()
@@ -85,17 +83,7 @@ class InstructionPanel(Panel):
         page = QVBoxLayout(self._page)
         page.setContentsMargins(0, 0, 0, 0)
         page.addLayout(self._caution_box)
-        for part in (self.text, self.parts, self.moved, self.laid):
-            page.addWidget(part)
-        page.addWidget(self.tool, 0, Qt.AlignmentFlag.AlignLeft)
-        self._notes = QGridLayout()
-        self._notes.setColumnStretch(1, 1)
-        for row, (title, text) in enumerate(
-            ((self.key_title, self.key_point), (self.why_title, self.reason))
-        ):
-            self._notes.addWidget(title, row, 0, Qt.AlignmentFlag.AlignTop)
-            self._notes.addWidget(text, row, 1, Qt.AlignmentFlag.AlignTop)
-        page.addLayout(self._notes)
+        page.addWidget(self.words)
         page.addStretch(1)
         self._page_layout = page
         self.pages.setWidget(self._page)
@@ -133,8 +121,6 @@ class InstructionPanel(Panel):
         self._page_layout.setSpacing(gap)
         self._page_layout.setContentsMargins(0, 0, gap, 0)
         self._caution_box.setSpacing(gap)
-        self._notes.setHorizontalSpacing(2 * gap)
-        self._notes.setVerticalSpacing(gap // 2)
         self.pages.verticalScrollBar().setSingleStep(round(self.theme.sizes.body_px * 2))
 
     def show_step(
@@ -146,16 +132,8 @@ class InstructionPanel(Panel):
         self.stage.setText(STAGE_NAMES[step.stage])
         self.number.setText(f"Step {number} of {total}")
         self._show_cautions(cautions_of(step, device))
-        self.text.setText(step.text)
-        _fill(self.parts, "" if moved else "\n".join(_part_lines(step, device)))
-        _fill(self.moved, moved)
-        _fill(self.laid, laid)
-        _fill(self.tool, f"Tool:  {device.tool_names.get(step.tool, step.tool)}" if step.tool else "")
-        _fill(self.key_point, step.key_point or "", self.key_title)
-        _fill(self.reason, step.reason or "", self.why_title)
+        self.words.show_words(words_of(step, device, moved, laid))
         self.set_gates(gates)
-        # one area to paint instead of a dozen that touch
-        self._page.update()
         self.pages.verticalScrollBar().setValue(0)
         self.setAccessibleDescription(f"{self.number.text()}. {step.text}")
 
@@ -185,10 +163,11 @@ class InstructionPanel(Panel):
             self.more.setVisible(below)
             self.more_below_changed.emit(below)
 
-    def prepare(self, step: Step, device: DeviceMap) -> Iterator[None]:
-        """Draw the cautions of a step ahead of time, one at each turn."""
+    def prepare(self, step: Step, device: DeviceMap, moved: str = "", laid: str = "") -> Iterator[None]:
+        """Draw words and cautions of a step ahead of time, a little at each turn; the rest as in `show_step`."""
         cautions = cautions_of(step, device)
         width = self._page.contentsRect().width() - self.theme.sizes.gap
+        yield from self.words.prepare(words_of(step, device, moved, laid), width)
         for number, caution in enumerate(cautions):
             if number == len(self._cautions):
                 self._add_caution()
@@ -216,11 +195,22 @@ class InstructionPanel(Panel):
         return tuple(panel for panel in self._cautions if not panel.isHidden())
 
 
-def _fill(widget: QLabel, text: str, title: QLabel | None = None) -> None:
+def words_of(step: Step, device: DeviceMap, moved: str = "", laid: str = "") -> StepWords:
+    """What the page says of a step; `moved` and `laid` as in `InstructionPanel.show_step`."""
+    return StepWords(
+        step.text,
+        "" if moved else "\n".join(_part_lines(step, device)),
+        moved,
+        laid,
+        f"Tool:  {device.tool_names.get(step.tool, step.tool)}" if step.tool else "",
+        step.key_point or "",
+        step.reason or "",
+    )
+
+
+def _fill(widget: QLabel, text: str) -> None:
     widget.setText(text)
     widget.setVisible(bool(text))
-    if title is not None:
-        title.setVisible(bool(text))
 
 
 def _part_lines(step: Step, device: DeviceMap) -> list[str]:
