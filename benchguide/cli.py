@@ -134,9 +134,16 @@ def _check_camera(camera: str | None) -> None:
 @click.option("--person", default="", help="Who works.")
 @DATA
 @click.option("--camera", help="Bench camera, as for the window.")
+@click.option("--commands", type=click.Choice(["-"]), help="Take commands, one a line, from standard input.")
 @click.pass_context
 def run(
-    ctx: click.Context, procedure: Path, job: str, person: str, data: Path | None, camera: str | None
+    ctx: click.Context,
+    procedure: Path,
+    job: str,
+    person: str,
+    data: Path | None,
+    camera: str | None,
+    commands: str | None,
 ) -> None:
     """Open the window on one procedure file."""
     from benchguide.procedure.problems import BadFile
@@ -147,7 +154,10 @@ def run(
     if not entry.usable:
         raise BadFile(entry.problems)
     _check_camera(camera)
-    ctx.exit(run_window(Options(data=data, camera=camera, procedure=procedure, job=job, person=person)))
+    options = Options(
+        data=data, camera=camera, procedure=procedure, job=job, person=person, commands=commands is not None
+    )
+    ctx.exit(run_window(options))
 
 
 @main.command()
@@ -357,20 +367,41 @@ def map_print(device: Path, paper: str, out: Path | None) -> None:
 @click.option("--counts", is_flag=True, help="Numbers are expected ('three screws').")
 @click.option("--rate", "words", help="Instead: how near two words sound to the phrases of the table.")
 @click.option("--phrases", type=click.Path(path_type=Path), help="Another table of phrases.")
+@click.option("--live", is_flag=True, help="Instead: show what the microphone gives, for setting up.")
+@click.option("--seconds", type=float, help="End --live after this time.")
+@click.option("--microphone", help="Which microphone --live listens to, by name.")
 @AS_JSON
+@click.pass_context
 def listen(
+    ctx: click.Context,
     audio: Path | None,
     level: float | None,
     counts: bool,
     words: str | None,
     phrases: Path | None,
+    live: bool,
+    seconds: float | None,
+    microphone: str | None,
     as_json: bool,
 ) -> None:
     """Recognise the spoken commands of a recording."""
     from benchguide.speech import listen_command as body
 
-    if (audio is None) == (words is None):
-        raise click.UsageError("Name a recording, or give --rate with the words of a phrase.")
+    if [audio is not None, words is not None, live].count(True) != 1:
+        raise click.UsageError("Name a recording, or give --live, or --rate with the words of a phrase.")
+    if live:
+        from benchguide.speech.listen_live import listen_live
+
+        shown = listen_live(
+            click.echo,
+            seconds=seconds,
+            level=level,
+            counts=counts,
+            phrases=phrases,
+            microphone=microphone or "",
+            as_json=as_json,
+        )
+        ctx.exit(shown)
     if words is not None:
         found = body.rate_phrase(words, phrases)
         if as_json:
