@@ -252,7 +252,11 @@ def _screw(blob: Blob, ppm: float, angle: float, symmetry: float, slant: float) 
         return None
     end_of_head = head_at + int(below[0])
     down = width[head_at : max(head_at + 2, len(width) - round(0.1 * ppm))]
-    if float((down - np.minimum.accumulate(down)).max()) > 0.15 + 0.08 * shank + 1.0 / ppm:
+    rough = 0.15 + 0.08 * shank + 1.0 / ppm
+    if float((down - np.minimum.accumulate(down)).max()) > rough:
+        return None
+    up = width[: head_at + 1]
+    if float((np.maximum.accumulate(up) - up).max()) > rough:
         return None
     # a screw that lies on head and tip is tilted and shows some of the head's top
     tilt = math.atan2((head - shank) / 2, max(0.3, length - 0.4 * head))

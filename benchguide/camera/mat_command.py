@@ -49,6 +49,7 @@ def reading_doc(reading: MatReading, screw: ScrewReading | None = None) -> dict[
         "cells": [_cell_doc(cell) for cell in reading.cells.values()],
         "measuring_place": None if screw is None else {
             "length_mm": _rounded(screw.length_mm), "sigma_mm": _rounded(screw.sigma_mm),
+            "own_mm": _rounded(screw.own_mm), "own_sigma_mm": _rounded(screw.own_sigma_mm),
             "reason": screw.reason, "px_per_mm": round(screw.px_per_mm, 2),
         },
         "paper": reading.paper,
@@ -84,6 +85,8 @@ def _item_doc(item: Item) -> dict[str, Any]:
         "kind": item.kind,
         "length_mm": _rounded(item.length_mm),
         "sigma_mm": _rounded(item.sigma_mm),
+        "own_mm": _rounded(item.own_mm),
+        "own_sigma_mm": _rounded(item.own_sigma_mm),
         "reason": item.reason,
         "x": round(item.spot[0], 1),
         "y": round(item.spot[1], 1),

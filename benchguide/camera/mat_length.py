@@ -1,9 +1,8 @@
 """Length of one lying screw with its standard uncertainty, from the colours along its axis.
 
-An end is where the colour, on its way from just inside to just outside, has gone half the distance: neither
-brightness nor finish of the metal nor the sharpness of the picture moves that place much. The length is what the
-camera sees on the paper: a screw rests on head and tip and so reads some hundredths short, and one seen slantwise
-reads long.
+An end is where the colour, on its way from just inside to just outside, has gone half the distance, in the power of
+the picture values that mixes straight at edges (mat_tone.py). The length is what the camera sees on the paper, the
+projected one; `own_length` allows for the tilt of a screw that rests on head and tip, and for the slant of the view.
 """
 
 from __future__ import annotations
@@ -25,12 +24,11 @@ if TYPE_CHECKING:
 FEWEST_PX_MM = 5.0
 
 
-#: Brightness of paper in a contact shadow and of a bevel that mirrors it, against paper in the light, both in the
-#: picture's own values.
-SHADED, BEVEL = 0.9, 0.55
-
-
-SYSTEMATIC_MM = 0.055
+#: Fitted to rendered pictures of two kinds (tests/camera/mat_scene.py, mat_scene_flat.py), which disagree about
+#: contact shadows and bevels as real light does; the middle between them. See `_too_long`.
+FOOT, SHARP, BRIGHT = 2.9, 0.01, 0.9
+#: See `sigma_of`.
+LIGHT, LEAST_MM = 4.0, 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +47,15 @@ class _End:
     at: float
     """Pixels from the middle of the turned picture, outward."""
     contrast: float
-    width: float
-    """Length over which the colour changes, in pixels."""
+    brightness: float
+    """Of the metal against the paper."""
 
 
-def measure(blob: Blob, shape: Shape, ppm: float, native: float) -> Length | None:
-    """Overall length of a screw, or None where an end cannot be made out."""
+def measure(blob: Blob, shape: Shape, ppm: float, native: float, power: float = 1.0) -> Length | None:
+    """Overall length of a screw, or None where an end cannot be made out.
+
+    power: of the picture values in which edges mix straight (mat_tone.py).
+    """
     import numpy as np
 
     middle = middle_of(blob)
@@ -69,8 +70,8 @@ def measure(blob: Blob, shape: Shape, ppm: float, native: float) -> Length | Non
         weight = _band(mask.shape[0], row, half * share)
         inside, clear = weight @ mask, weight @ free
         line = np.tensordot(weight, colours, (0, 0))
-        tip = _end(line, inside, clear, reach, ppm, native)
-        top = _end(line[::-1], inside[::-1], clear[::-1], reach, ppm, native)
+        tip = _end(line, inside, clear, reach, ppm, native, power)
+        top = _end(line[::-1], inside[::-1], clear[::-1], reach, ppm, native, power)
         if top is not None and tip is not None:
             found.append((top, tip))
     if not found:
@@ -82,8 +83,12 @@ def measure(blob: Blob, shape: Shape, ppm: float, native: float) -> Length | Non
     c, s = math.cos(shape.angle), math.sin(shape.angle)
     x, y = middle[0] + blob.corner[0], middle[1] + blob.corner[1]
     sigma = sigma_of(native, spread, contrast)
+    brightness = float(np.median([end.brightness for pair in found for end in pair]))
     return Length(
-        (top_at + tip_at) / ppm, sigma, (x - top_at * c, y - top_at * s), (x + tip_at * c, y + tip_at * s)
+        (top_at + tip_at) / ppm - _too_long(brightness, native),
+        sigma,
+        (x - top_at * c, y - top_at * s),
+        (x + tip_at * c, y + tip_at * s),
     )
 
 
@@ -104,7 +109,9 @@ def _band(rows: int, row: float, half: float) -> Map:
     return np.asarray(weight / weight.sum())
 
 
-def _end(line: Map, inside: Map, clear: Map, reach: int, ppm: float, native: float) -> _End | None:
+def _end(
+    line: Map, inside: Map, clear: Map, reach: int, ppm: float, native: float, power: float
+) -> _End | None:
     """The end towards higher columns, from the colours (n, 3) along the axis."""
     import numpy as np
 
@@ -124,34 +131,28 @@ def _end(line: Map, inside: Map, clear: Map, reach: int, ppm: float, native: flo
     contrast = float(np.linalg.norm(metal - paper))
     if contrast < 18:
         return None
-    share = _share(line.astype(np.float64), metal.astype(np.float64), paper.astype(np.float64))
+    lit, inner, outer = (_bent(values, power) for values in (line, metal, paper))
+    share = np.linalg.norm(lit - outer, axis=1) / float(np.linalg.norm(inner - outer))
     at = _crossing(share, b, d, 0.5)
-    near, far = _crossing(share, b, d, 0.75), _crossing(share, b, d, 0.25)
     if at is None:
         return None
-    width = far - near if near is not None and far is not None else 2 * blur
-    return _End(at - reach, contrast, width)
+    return _End(at - reach, contrast, float(inner @ outer) / float(outer @ outer))
 
 
-def _share(line: Profile, metal: Profile, paper: Profile) -> Profile:
-    """How much of every place (n, 3) is metal, 0 to 1 and beyond.
-
-    The mean of two readings that err in opposite ways. The plain distance of the colours takes a contact shadow
-    for some metal and reads long. The other one counts darkness only beyond what a contact shadow does, and so reads
-    short where a bevel mirrors the paper darkly.
-    """
+def _bent(values: Map, power: float) -> Profile:
     import numpy as np
 
-    plain = np.linalg.norm(line - paper, axis=1) / float(np.linalg.norm(metal - paper))
-    size = float(np.linalg.norm(paper))
-    way = paper / size
-    bright, metal_bright = line @ way / size, float(metal @ way) / size
-    dark = np.maximum((SHADED - bright) / max(SHADED - metal_bright, SHADED - BEVEL), 0)
-    metal_colour = float(np.linalg.norm(metal - (metal @ way) * way)) / size
-    if metal_colour < 0.2:
-        return np.asarray((plain + dark) / 2)
-    colour = np.linalg.norm(line - np.outer(line @ way, way), axis=1) / size / metal_colour
-    return np.asarray((plain + np.hypot(colour, dark)) / 2)
+    return np.asarray(np.maximum(values.astype(np.float64), 0) ** power)
+
+
+def _too_long(brightness: float, native: float) -> float:
+    """By how many mm both ends together read long, for a part so much brighter than the paper (1: as bright).
+
+    A blurred edge takes in the darkest of the contact shadow, which no longer looks like paper: parts read long,
+    the more so the fewer pixels there are. The bright tip of a part that outshines the paper drowns in it instead.
+    """
+    lost = min(max((brightness - 0.9) / 0.5, 0.0), 1.0)
+    return FOOT / native**2 - SHARP - BRIGHT / native * lost
 
 
 def _crossing(share: Profile, first: int, last: int, level: float) -> float | None:
@@ -162,10 +163,33 @@ def _crossing(share: Profile, first: int, last: int, level: float) -> float | No
     return None
 
 
+def own_length(seen: Length, shape: Shape, slant: tuple[float, float] | None) -> tuple[float, float]:
+    """The screw's own overall length with its standard uncertainty, in mm, from its length as seen on the paper.
+
+    A screw rests on the rim of its head and on its tip. So tilted, its ends are slanting discs that stick out, the
+    more so where the camera looks at them from the other end. How much shows depends on the form of head and tip:
+    the length may be anything from as seen to less by all of that, and this is the middle of it.
+    slant: shift of a thing 1 mm high (mat_plane.slant_at), None where it is not known.
+    """
+    head, shank = shape.head_mm, shape.shank_mm
+    tilt = math.atan2((head - shank) / 2, max(seen.mm - 0.3 * head, 0.8))
+    sx, sy = slant or (0.0, 0.0)
+    along = sx * math.cos(shape.angle) + sy * math.sin(shape.angle)
+    if along > 0:
+        lean = shank * along
+    else:
+        lean = max(head * (-along - math.sin(tilt)), 0.0) - shank * min(-along, math.sin(tilt))
+    sticks = (head + shank) / 2 * math.sin(tilt) + lean
+    short = (seen.mm - sticks) / math.cos(tilt)
+    unknown = abs(seen.mm - short) / math.sqrt(12)
+    doubt = 0.0 if slant else 0.1 * head
+    return (seen.mm + short) / 2, math.sqrt(seen.sigma_mm**2 + unknown**2 + doubt**2)
+
+
 def sigma_of(native: float, spread: float, contrast: float) -> float:
     """Standard uncertainty in mm from pixels a millimetre, disagreement between bands, and colour distance.
 
-    `SYSTEMATIC_MM` stands for light that no picture tells: contact shadows against bevels (see `_share`).
+    `LIGHT` stands for what no picture tells, contact shadows against bevels; blur adds to it as in `_too_long`.
     """
-    found = (0.52 / native) ** 2 + (0.35 * spread) ** 2 + (12 / contrast / native) ** 2
-    return math.sqrt(found + SYSTEMATIC_MM**2)
+    found = (LIGHT / native**2) ** 2 + (0.35 * spread) ** 2 + (16 / contrast / native) ** 2
+    return math.sqrt(found + LEAST_MM**2)

@@ -43,6 +43,8 @@ class Plane:
     """Root mean square residual of the marker corners."""
     seen: tuple[int, ...] = ()
     """Markers that were read."""
+    mixing: float = 1.7
+    """Power of the picture values in which edges mix straight (mat_tone.py)."""
 
     @property
     def middle(self) -> tuple[float, float]:

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from benchguide.camera.mat_blobs import MOST_BLOBS, Blob, Shape, find_blobs, judge_shape, middle_of
 from benchguide.camera.mat_check import Expected, Judged, ScaleCheck, judge_cell, scale_by_ruler
 from benchguide.camera.mat_edges import scale_by_edges
 from benchguide.camera.mat_layout import Box, MatLayout
-from benchguide.camera.mat_length import FEWEST_PX_MM, Length, measure
+from benchguide.camera.mat_length import FEWEST_PX_MM, Length, measure, own_length
 from benchguide.camera.mat_markers import NoMat, one_mat
 from benchguide.camera.mat_paper import NoPaper, Patch, read_patch
 from benchguide.camera.mat_plane import Plane, fit_plane, slant_at
+from benchguide.camera.mat_tone import mixing_power
 from benchguide.camera.opencv import cv2
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ class Item:
     length_mm: float | None
     """Overall length of a screw from the top of its head to its tip, as seen on the paper."""
     sigma_mm: float | None
-    """Standard uncertainty of the length."""
+    """Standard uncertainty of the length as seen."""
     reason: str | None
     """Why there is no length, or what is doubtful; one sentence."""
     head_mm: float | None
@@ -54,6 +55,10 @@ class Item:
     """Middle, in pixels of the picture."""
     ends: tuple[tuple[float, float], tuple[float, float]] | None
     """Top of the head and tip, in pixels of the picture."""
+    own_mm: float | None = None
+    """The screw's own overall length, its tilt and the slant of the view allowed for; compare this with a part map."""
+    own_sigma_mm: float | None = None
+    """Standard uncertainty of `own_mm`; larger than `sigma_mm`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +112,9 @@ class ScrewReading:
     """Why there is no length; one sentence."""
     head_mm: float | None
     px_per_mm: float
+    own_mm: float | None = None
+    """The screw's own overall length, as in `Item`."""
+    own_sigma_mm: float | None = None
 
 
 def read_mat(
@@ -176,7 +184,9 @@ def measure_screw(photo: Image, plane: Plane | None = None, factor: float = 1.0)
         return none(f"What lies at the measuring place is no lying screw ({item.kind}).")
     if item.length_mm is None:
         return none(item.reason or "The ends of the screw cannot be made out.")
-    return ScrewReading(item.length_mm, item.sigma_mm, item.reason, item.head_mm, density)
+    return ScrewReading(
+        item.length_mm, item.sigma_mm, item.reason, item.head_mm, density, item.own_mm, item.own_sigma_mm
+    )
 
 
 def locate(photo: Image, grey: Image, layout: MatLayout | None) -> Plane:
@@ -186,7 +196,8 @@ def locate(photo: Image, grey: Image, layout: MatLayout | None) -> Plane:
         raise NoMat(
             f"The {markers.paper} mat lies there, and the {layout.paper} mat is expected: change the mat."
         )
-    return fit_plane(markers, (photo.shape[1], photo.shape[0]))
+    plane = fit_plane(markers, (photo.shape[1], photo.shape[0]))
+    return replace(plane, mixing=mixing_power(grey, plane))
 
 
 def _usable(plane: Plane | None, photo: Image) -> Plane | None:
@@ -274,7 +285,7 @@ def _item(blob: Blob, patch: Patch, plane: Plane, slant: tuple[float, float] | N
     elif blob.at_rim:
         why = "It lies on the line: push it into the cell."
     else:
-        length = measure(blob, shape, patch.ppm, patch.native)
+        length = measure(blob, shape, patch.ppm, patch.native, plane.mixing)
         why = None if length else "Its ends cannot be made out."
     if length is None:
         return Item("screw", None, None, why, head, spot, None)
@@ -284,7 +295,18 @@ def _item(blob: Blob, patch: Patch, plane: Plane, slant: tuple[float, float] | N
     if shift > 0.12 and shape.symmetry < 0.93 and length.mm < 1.15 * shape.head_mm:
         why = "Its head hides the rest of it: turn it across the view."
         return Item("screw", None, None, why, head, spot, ends)
-    return Item("screw", length.mm * factor, length.sigma_mm * factor, None, head, spot, ends)
+    own, doubt = own_length(length, shape, slant)
+    return Item(
+        "screw",
+        length.mm * factor,
+        length.sigma_mm * factor,
+        None,
+        head,
+        spot,
+        ends,
+        own * factor,
+        doubt * factor,
+    )
 
 
 def _may_stand(shape: Shape, seen_mm: float, slant: tuple[float, float]) -> bool:
@@ -314,9 +336,7 @@ def _pixel(plane: Plane, patch: Patch, at: tuple[float, float]) -> tuple[float, 
 
 
 def _judged(found: CellReading, expected: Expected) -> CellReading:
-    from dataclasses import replace
-
-    screws = [(item.length_mm, item.sigma_mm) for item in found.items if item.kind == "screw"]
+    screws = [(item.own_mm, item.own_sigma_mm) for item in found.items if item.kind == "screw"]
     return replace(found, judged=judge_cell(found.count, found.at_least, screws, expected))
 
 
