@@ -136,8 +136,8 @@ class Recogniser:
         groups += [Group.FURTHER] if self.further else []
         groups += [Group.NUMBER] if self.numbers else []
         groups += [Group.ANSWER] if self.asking else []
-        spoken_s = stretch.end_s - stretch.start_s
-        verdict = self._judge.judge(stretch.samples, tuple(groups), stretch.too_long, spoken_s)
+        spoken = (stretch.before_s, stretch.before_s + stretch.end_s - stretch.start_s)
+        verdict = self._judge.judge(stretch.samples, tuple(groups), stretch.too_long, spoken)
         self.last = verdict
         phrase: Phrase | None = verdict.phrase
         if phrase is None:

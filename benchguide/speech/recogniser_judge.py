@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchguide.speech.phonemes import PhonemeNet
+from benchguide.speech.phonemes import RATE, PhonemeNet
 from benchguide.speech.phrases import BadPhrases, Group, Phrase, PhraseTable
 from benchguide.speech.phrases_score import PathScorer, edit_distance, written
 
@@ -26,6 +26,7 @@ class Limits:
     further_score: float = -1.8  # phrases of the group "further" are rare and some are risky
     further_margin: float = 0.5
     phoneme_s: float = 0.045  # no phrase is said faster than this a phoneme (measured: 0.055 to 0.16)
+    most: float = 1.4  # as many phonemes may be written in the speech for one of the phrase: or more was said
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
 
     def score_for(self, phonemes: int, group: Group = Group.COMMAND) -> float:
@@ -77,11 +78,11 @@ class PhraseJudge:
         samples: np.ndarray,
         groups: tuple[Group, ...],
         too_long: bool = False,
-        spoken_s: float = float("inf"),
+        spoken: tuple[float, float] | None = None,
     ) -> Verdict:
         """The verdict on `samples` (float32, 16 kHz, mono), with only the phrases of `groups` to choose from.
 
-        `spoken_s` is how long the speech in it lasts, without the silence around it.
+        `spoken` is where in it the speech begins and ends (s); without it the length of the speech is not judged.
         """
         scorer, rows = self._scorer(groups)
         if too_long or not len(rows):
@@ -100,8 +101,8 @@ class PhraseJudge:
         edits = edit_distance(heard, wanted)
         limit = self.limits.score_for(len(wanted), phrase.group)
         reason = self._why_not(phrase, score - limit, margin, edits)
-        if spoken_s < self.limits.phoneme_s * len(wanted):
-            reason = "too short for the phrase"
+        if not reason and spoken:
+            reason = self._misfit(log_probs, len(samples) / RATE, spoken, len(wanted))
         if reason:
             return Verdict(None, phrase, score, margin, edits, 0.0, reason)
         return Verdict(phrase, phrase, score, margin, edits, _confidence(score / limit, margin), "")
@@ -134,6 +135,18 @@ class PhraseJudge:
         if edits >= self.limits.edits:
             return "too many sounds differ"
         return ""
+
+    def _misfit(
+        self, log_probs: np.ndarray, length_s: float, spoken: tuple[float, float], phonemes: int
+    ) -> str:
+        """Less or more was said than a phrase of so many phonemes."""
+        begin, end = spoken
+        if end - begin < self.limits.phoneme_s * phonemes:
+            return "too short for the phrase"
+        rows = len(log_probs) / length_s
+        inner = log_probs[round(begin * rows) : round(end * rows)]
+        said = len(written(inner, self._net.blank, self._net.boundary))
+        return "more was said than the phrase" if said >= self.limits.most * phonemes else ""
 
 
 def _confidence(used: float, margin: float) -> float:

@@ -43,12 +43,16 @@ class Cutting:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """One stretch of speech: samples with what was just before and after it, and its times in the stream (s)."""
+    """One stretch of speech: samples with what was just before and after it, and its times in the stream (s).
+
+    `before_s` is how much of the samples comes before the speech.
+    """
 
     samples: np.ndarray
     start_s: float
     end_s: float
     too_long: bool = False
+    before_s: float = 0.0
 
 
 class VoiceJudge(Protocol):
@@ -99,7 +103,7 @@ class Cutter:
         self._at = 0  # chunks taken so far
         self._before: deque[np.ndarray] = deque(maxlen=round(self.cutting.preroll_s / CHUNK_S))
         self._pieces: list[np.ndarray] = []
-        self._first = self._last = 0
+        self._first = self._last = self._ahead = 0
         self._likely = 0
         self._near = False
         self._levels: deque[float] = deque(maxlen=round(self.cutting.room_s / CHUNK_S))
@@ -137,6 +141,7 @@ class Cutter:
         if heard:
             if not self._pieces:
                 self._pieces = list(self._before)
+                self._ahead = max(0, len(self._pieces) - 1)
                 self._first = self._at - 2  # silero says yes at the second chunk
                 self._near_count = self._run = 0
             self._count_near()
@@ -195,4 +200,4 @@ class Cutter:
         start, end = max(0, self._first) * CHUNK_S, self._last * CHUNK_S
         too_long = end - start > self.cutting.longest_s
         samples = np.empty(0, np.float32) if too_long else np.concatenate(pieces)
-        return Stretch(samples, start, end, too_long)
+        return Stretch(samples, start, end, too_long, self._ahead * CHUNK_S)

@@ -77,8 +77,17 @@ def test_counts_need_the_wider_margin() -> None:
 
 def test_a_phrase_cannot_be_said_in_no_time() -> None:
     judge, sound = _judge("abcd"), _spell("-a-b-c-d-")
-    assert judge.judge(sound, (Group.COMMAND,), spoken_s=0.2).phrase
-    assert judge.judge(sound, (Group.COMMAND,), spoken_s=0.1).reason == "too short for the phrase"
+    assert judge.judge(sound, (Group.COMMAND,), spoken=(0.0, 0.2)).phrase
+    assert judge.judge(sound, (Group.COMMAND,), spoken=(0.1, 0.2)).reason == "too short for the phrase"
+
+
+def test_a_phrase_within_a_longer_sentence_is_none() -> None:
+    limits = Limits(score=-100.0, margin=0.0, edits=9.0, phoneme_s=0.0)
+    sound, end = _spell("-a-b-c-a-b-c-d-"), 15 / 16_000
+    judge = _judge("abcd", limits=limits)
+    assert judge.judge(sound, (Group.COMMAND,), spoken=(0.0, end)).reason == "more was said than the phrase"
+    # what sounds before and after the talker's speech is somebody else's
+    assert judge.judge(sound, (Group.COMMAND,), spoken=(end * 6 / 15, end)).phrase
 
 
 def _mixed(limits: Limits) -> PhraseJudge:
@@ -145,10 +154,10 @@ def test_further_phrases_can_be_switched_off(judge: PhraseJudge, spoken: np.ndar
             samples: np.ndarray,
             groups: tuple[Group, ...],
             too_long: bool = False,
-            spoken_s: float = float("inf"),
+            spoken: tuple[float, float] | None = None,
         ) -> Verdict:
             asked.append(groups)
-            return judge.judge(samples, groups, too_long, spoken_s)
+            return judge.judge(samples, groups, too_long, spoken)
 
     listener = Recogniser(bundled(), judge=Noted(bundled(), judge._net))
     listener.feed(spoken[: 16_000 * 3])

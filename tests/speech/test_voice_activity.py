@@ -49,6 +49,9 @@ def test_a_stretch_has_its_times_and_the_sound_before_and_after() -> None:
     assert stretch.start_s == pytest.approx(30 * CHUNK_S)
     assert stretch.end_s == pytest.approx(50 * CHUNK_S)
     before, after = Cutting().preroll_s, Cutting().hangover_s
+    assert stretch.before_s == pytest.approx(before, abs=1.5 * CHUNK_S)
+    loud = np.flatnonzero(np.abs(stretch.samples) == np.float32(LOUD))
+    assert loud[0] / 16_000 == pytest.approx(stretch.before_s, abs=1e-6)
     assert len(stretch.samples) / 16_000 == pytest.approx(20 * CHUNK_S + before + after, abs=3 * CHUNK_S)
 
 
