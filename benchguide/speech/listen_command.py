@@ -16,6 +16,7 @@ from benchguide.speech.level import FLOOR_DB, active_level
 from benchguide.speech.phrases import Group, PhraseTable, bundled, read_phrases
 from benchguide.speech.phrases_distance import NEAREST, Nearness, rate
 from benchguide.speech.recogniser import Heard, Recogniser
+from benchguide.speech.recogniser_judge import STRICT
 from benchguide.speech.recording import Recording
 from benchguide.speech.voice_activity import CHUNK, CHUNK_S, Cutter, SileroJudge
 
@@ -53,17 +54,18 @@ def listen(
     level: float | None = None,
     counts: bool = False,
     further: bool = False,
+    strict: bool = False,
     phrases: Path | None = None,
 ) -> Listening:
     """Recognise the recording at `path`; any length in constant memory.
 
     `level` is the talker's level in dBFS; without it the loudest voice of the recording's beginning sets it.
-    `counts` listens for "three screws" and the like too, `further` for the phrases of that group. `phrases` is another
-    table than the one that comes along.
+    `counts` listens for "three screws" and the like too, `further` for the phrases of that group; `strict`
+    takes the limits for a room with talk in it. `phrases` is another table than the one that comes along.
     Raises BadRecording, BadPhrases, VoiceMissing, ValueError, OSError; each says in one sentence what to do.
     """
     recording = Recording(path)
-    recogniser = Recogniser(_table(phrases))
+    recogniser = Recogniser(_table(phrases), limits=STRICT if strict else None)
     recogniser.numbers, recogniser.further = counts, further
     recogniser.talker_db = measured_level(recording) if level is None else level
     heard = [one for piece in recording for one in recogniser.feed(piece)]

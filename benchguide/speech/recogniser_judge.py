@@ -39,6 +39,10 @@ class Limits:
         return {Group.NUMBER: self.number_margin, Group.FURTHER: self.further_margin}.get(group, self.margin)
 
 
+#: For a room in which people talk near the bench: fewer commands heard, fewer taken from talk.
+STRICT = Limits(score=-2.0, margin=0.3)
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What became of a stretch. `phrase` is None when it was rejected; `nearest` is then the phrase it came nearest.

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from benchguide.speech.phrases import BadPhrases, Group, Phrase, PhraseTable, bundled
 from benchguide.speech.recogniser import ECHO_S, Heard, Recogniser
-from benchguide.speech.recogniser_judge import Limits, PhraseJudge, Verdict
+from benchguide.speech.recogniser_judge import STRICT, Limits, PhraseJudge, Verdict
 from benchguide.speech.voice_activity import CHUNK
 
 SAID = ["next step", "take photo", "three screws", "cancel that", "pause timer"]
@@ -266,6 +266,12 @@ def test_ways_of_another_networks_spelling_are_passed_over() -> None:
     phrase = Phrase("ab", "ab", Group.COMMAND, ((("a", "õ"),), (("a", "b"),)))
     table = PhraseTable("x", (phrase,), {"ab": (("a", "õ"), ("a", "b"))})
     assert PhraseJudge(table, Spelled()).judge(_spell("-a-b-"), (Group.COMMAND,)).phrase is phrase
+
+
+def test_the_strict_limits_ask_more() -> None:
+    usual = Limits()
+    assert STRICT.score_for(9) > usual.score_for(9)
+    assert STRICT.margin_for(Group.COMMAND) > usual.margin_for(Group.COMMAND)
 
 
 def test_a_short_phrase_must_fit_better() -> None:
