@@ -81,6 +81,8 @@ KEYS = (
     "step-done",
     "close-record",
 )
+#: keys that only some steps need
+SOMETIMES = ("keep-poor", "countdown", "reading", "picture-mode", "close-record")
 PRIMARY = ("step-done", "close-record")
 #: the frame an as-found photo is to be filled with, as shares of the picture
 FRAME = QRectF(0.1, 0.1, 0.8, 0.8)
@@ -155,6 +157,9 @@ class BenchRoom(QWidget):
         self.clock = ClockStrip(theme)
         self.rail = Rail(theme)
         self.keys = {name: BigKey(self._actions[name], theme, primary=name in PRIMARY) for name in KEYS}
+        # before they are laid out: the window would stay as wide as all of them side by side
+        for name in SOMETIMES:
+            self.keys[name].hide()
         self.more = BigKey(None, theme, "More", "M")
         # nothing but the window's ground lies behind these: it is not painted first where they paint over it
         self.gates.stand_on("ground")

@@ -72,7 +72,7 @@ class MatView(CameraView):
         if row.verdict == AGREE:
             words = seen
         elif row.verdict == DISAGREE and row.count == row.expected:
-            words = f"{seen} length"  # as many as there should be, and one of them is another screw
+            words = f"{seen}≠mm"  # as many as there should be, and one of them is another screw
         else:
             words = f"{seen}{sign_of(row.verdict)}{row.expected}"
         self._paint_plate(painter, corners.boundingRect(), words, violet, row.verdict == DISAGREE)
