@@ -15,6 +15,7 @@ from benchguide.camera.align import CLEAR_REASONS, Alignment, Features, align, f
 from benchguide.camera.laid import Laid, lay_over
 from benchguide.camera.places import Place, PlaceVerdict, judge_places
 from benchguide.camera.residual import Blob, Limits, blobs, limits_for, smaller, worth_telling
+from benchguide.camera.second_look import looked_again
 
 if TYPE_CHECKING:
     import numpy as np
@@ -99,7 +100,7 @@ def compare(
         return Comparison(False, alignment.reason, places=judge_places(None, places, alignment))
     laid = lay_over(found, left, alignment)
     limits = _limits(found, laid, px_per_mm)
-    told = worth_telling(blobs(laid.found, laid.left, laid.seen, limits), limits)
+    told = worth_telling(looked_again(blobs(laid.found, laid.left, laid.seen, limits), laid, limits), limits)
     verdicts = judge_places(laid, places, alignment, told)
     trouble = _too_different(told, laid)
     if trouble:

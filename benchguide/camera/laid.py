@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Image = NDArray[np.uint8]
+    Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,7 +25,9 @@ class Laid:
     """The two photos in the pixels of the as-found work picture, (h, w, 3) uint8 BGR each.
 
     seen: (h, w) uint8, 255 where as-left shows the place. scale: work pixels per pixel of
-    the as-found photo. common: share of as-found that is seen.
+    the as-found photo. common: share of as-found that is seen. field: (rows, cols, 2)
+    float32, by how many of these pixels as-left was displaced beyond the plane, one cell for
+    each `cell` pixels; parallax: the largest of it that is no outlier.
     """
 
     found: Image
@@ -32,6 +35,9 @@ class Laid:
     seen: Image
     scale: float
     common: float
+    field: Floats
+    cell: float
+    parallax: float
 
 
 def lay_over(found: Features, left: Features, alignment: Alignment) -> Laid:
@@ -49,4 +55,20 @@ def lay_over(found: Features, left: Features, alignment: Alignment) -> Laid:
     edge = (float(left.work.shape[1] - 1), float(left.work.shape[0] - 1), 0.0, 0.0)
     seen = cv.inRange(at, (0.0, 0.0, 0.0, 0.0), edge)
     a, b = equally_sharp(found.work, matched(found.work, moved, seen), seen)
-    return Laid(a, b, seen, width / found.size[0], float(np.count_nonzero(seen)) / seen.size)
+    field = _in_found(alignment.homography, alignment.field, found.size) * np.float32(width / found.size[0])
+    parallax = float(np.percentile(np.hypot(field[..., 0], field[..., 1]), 99))
+    common = float(np.count_nonzero(seen)) / seen.size
+    scale = width / found.size[0]
+    return Laid(a, b, seen, scale, common, field, alignment.cell * scale, parallax)
+
+
+def _in_found(plane: NDArray[np.float64], field: Floats, size: tuple[int, int]) -> Floats:
+    """A displacement field in pixels of as-left as one in pixels of as-found (by the plane's middle)."""
+    import numpy as np
+
+    x, y = size[0] / 2, size[1] / 2
+    spots = np.array([[x - 1, y, 1], [x + 1, y, 1], [x, y - 1, 1], [x, y + 1, 1]]) @ plane.T
+    west, east, north, south = spots[:, :2] / spots[:, 2:]
+    stretch = np.stack([east - west, south - north], axis=1) / 2
+    back: Floats = field @ np.linalg.inv(stretch).T.astype(np.float32)
+    return back

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float32]
 
 
+ROUND = 0.5  # share of a difference that may be left once a round thing is turned back
+CLIPPED = 246  # grey levels of 8 bit from which a channel is taken to be cut off
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """What counts as a difference. Grey levels of 8 bit; lengths in pixels of the work picture.
@@ -123,7 +127,10 @@ def matched(found: Image, left: Image, seen: Image, side: int = 81) -> Image:
         misfit = np.abs(a - b * gain).max(2)
         weight = known / (1 + (misfit / 12) ** 2)
     gain = cv.resize(gain, (width, height), interpolation=cv.INTER_LINEAR)
-    return cv.convertScaleAbs(cv.multiply(left, gain, dtype=cv.CV_32F))
+    lit = cv.convertScaleAbs(cv.multiply(left, gain, dtype=cv.CV_32F))
+    # a value at the top of the range only says "at least so much": found may be brighter there
+    burnt = cv.dilate(cv.compare(left, CLIPPED, cv.CMP_GE), np.ones((3, 3), np.uint8))
+    return cv.max(lit, cv.bitwise_and(found, burnt))
 
 
 def equally_sharp(found: Image, left: Image, seen: Image) -> tuple[Image, Image]:
@@ -338,6 +345,43 @@ def turned(a: Image, b: Image, box: tuple[int, int, int, int], limits: Limits) -
     return best
 
 
+def went_round(a: Image, b: Image, box: tuple[int, int, int, int], limits: Limits) -> bool:
+    """Whether a small place on a larger round thing went round with it: a glint, or the arm of a recess.
+
+    True where, on the rings of some circle of both pictures that the box touches, the sorted
+    values agree although the values at each angle do not.
+    """
+    import numpy as np
+
+    cv = cv2()
+    margin = int(limits.round)
+    x, y, w, h = box
+    x0, y0 = max(0, x - margin), max(0, y - margin)
+    a, b = a[y0 : y + h + margin, x0 : x + w + margin], b[y0 : y + h + margin, x0 : x + w + margin]
+    middle = (x - x0 + (w - 1) / 2, y - y0 + (h - 1) / 2)
+    sizes = (max(6.0, 0.6 * max(w, h)), limits.round / 2)
+    reach = 0.42 * limits.round
+    grey = [cv.cvtColor(each, cv.COLOR_BGR2GRAY) for each in (a, b)]
+    for cx, cy, radius, _ in circles(grey[0], middle, reach, *sizes, limits.circle, most=6):
+        from_centre = float(np.hypot(middle[0] - cx, middle[1] - cy))
+        if from_centre > radius + 1:
+            continue
+        half = 0.5 * max(w, h) + 1
+        rings = max(4, round(radius * 1.15))
+        out = (np.arange(rings) + 0.5) * (radius * 1.15 / rings)
+        band = (out > from_centre - half) & (out < from_centre + half)
+        offsets = np.linspace(-2, 2, 5)
+        spots = np.array([(cx + i, cy + j) for j in offsets for i in offsets])
+        own = _polar(a, np.array([(cx, cy)]), radius * 1.15, rings, 40)[:, :, band]
+        other = _polar(b, spots, radius * 1.15, rings, 40)[:, :, band]
+        apart = np.abs(own - other).mean(axis=(1, 2, 3))
+        ordered = np.abs(np.sort(own, axis=1) - np.sort(other, axis=1)).mean(axis=(1, 2, 3))
+        best = int(np.argmin(ordered))
+        if ordered[best] < limits.ring and ordered[best] < ROUND * float(apart[12]):
+            return True
+    return False
+
+
 def blobs(found: Image, left: Image, seen: Image, limits: Limits, *, most: int = 40) -> list[Blob]:
     """The `most` strongest places that exceed the limits of the interval test, and what was measured there."""
     import numpy as np
@@ -410,14 +454,15 @@ def worth_telling(places: list[Blob], limits: Limits) -> list[Blob]:
     clutter the pair shows in many places (edges of tall parts, shadows): that limit is
     raised up to `limits.clear`, above which a place is always told.
     """
-    kept = [b for b in places if b.weight >= 1 and not _only_turned(b, limits)]
+    kept = [b for b in places if b.weight >= 1 and not only_turned(b, limits)]
     kept.sort(key=lambda b: -b.weight)
     clutter = kept[limits.few].weight if len(kept) > limits.few else 0.0
     least = max(1.0, min(limits.clear, 1.25 * clutter))
     return [b for b in kept if b.weight >= least]
 
 
-def _only_turned(blob: Blob, limits: Limits) -> bool:
+def only_turned(blob: Blob, limits: Limits) -> bool:
+    """Whether it is most likely a round thing that was turned about its own axis."""
     solid = blob.fill > 0.58  # a recess leaves gaps; a head that is gone does not
     if blob.ring < (0.75 * limits.ring if solid else limits.ring):
         return True
