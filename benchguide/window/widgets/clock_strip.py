@@ -18,6 +18,8 @@ from benchguide.window.widgets.themed import Painted, advance, line_ascent, line
 
 #: groups that are kept drawn without their figures: those in view and the last few before them
 MOST_KEPT = 24
+#: sets of figures at one width whose places are remembered
+MOST_PLACED = 16
 
 MODE_WORDS = {"touch": "working", "waiting": "waiting", "hold": "on hold", "away": "away"}
 
@@ -96,10 +98,12 @@ class ClockStrip(Painted):
         self.setSizePolicy(policy)
         self.cells: tuple[Cell, ...] = ()
         self._kept = Kept(MOST_KEPT)
+        self._placed: dict[tuple[tuple[Cell, ...], float], list[QRectF]] = {}
 
     def restyle(self) -> None:
         """Other colours or sizes: every group is drawn anew."""
         self._kept.clear()
+        self._placed.clear()
 
     def set_times(self, figures: ClockFigures) -> None:
         """Show these figures; repaints only the groups whose figure changed."""
@@ -125,7 +129,7 @@ class ClockStrip(Painted):
         for cell, place in zip(cells := cells_of(figures), self._places(self.width(), cells), strict=True):
             self._picture(cell, place)
 
-    def _widths(self, cells: Sequence[Cell] | None = None) -> list[float]:
+    def _widths(self, cells: tuple[Cell, ...] | None = None) -> list[float]:
         strong, plain = self._value_font(), self.theme.font()
         pad = 3 * self.theme.sizes.gap
         room = []
@@ -144,7 +148,17 @@ class ClockStrip(Painted):
         value = line_height(self._value_font())
         return line_height(self.theme.font()) + value + self.theme.sizes.gap
 
-    def _places(self, width: float, cells: Sequence[Cell] | None = None) -> list[QRectF]:
+    def _places(self, width: float, cells: tuple[Cell, ...] | None = None) -> list[QRectF]:
+        """Where the groups stand; layouts and painting ask for the same few again and again."""
+        key = (self.cells if cells is None else cells, width)
+        places = self._placed.get(key)
+        if places is None:
+            while len(self._placed) >= MOST_PLACED:
+                del self._placed[next(iter(self._placed))]
+            places = self._placed[key] = self._place(*key)
+        return places
+
+    def _place(self, cells: tuple[Cell, ...], width: float) -> list[QRectF]:
         line, x, y = self._line(), 0.0, 0.0
         places = []
         for room in self._widths(cells):
