@@ -170,8 +170,8 @@ def _measured(ask: _Ask) -> tuple[KeepMeasurement | None, str]:
         screw = measure_screw(ask.image)
     except ValueError as error:
         return None, str(error)
-    if screw.length_mm is None or screw.sigma_mm is None:
+    if screw.own_mm is None or screw.own_sigma_mm is None:
         return None, f"Cannot tell: {screw.reason}"
-    judged = judge_length(screw.length_mm, screw.sigma_mm, ask.span)
-    length, sigma = round(screw.length_mm, 3), round(screw.sigma_mm, 3)
+    judged = judge_length(screw.own_mm, screw.own_sigma_mm, ask.span)
+    length, sigma = round(screw.own_mm, 3), round(screw.own_sigma_mm, 3)
     return KeepMeasurement(ask.part, length, max(sigma, 0.001), str(judged.verdict), judged.sentence), ""
