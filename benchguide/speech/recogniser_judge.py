@@ -18,7 +18,7 @@ from benchguide.speech.phrases_score import PathScorer, edit_distance, written
 class Limits:
     """What a stretch must reach to count as a command. Measured, see tests/bench/bench_voice.py."""
 
-    score: float = -2.5  # log likelihood against the free path, a phoneme
+    score: float = -2.3  # log likelihood against the free path, a phoneme
     short: int = 8  # a phrase of fewer phonemes is more easily found in talk:
     short_score: float = 0.1  # each phoneme it lacks raises its limit by this much
     margin: float = 0.2  # better than the next best command by this much
