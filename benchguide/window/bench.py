@@ -95,6 +95,8 @@ LAYOUT_TURNS = 4
 PICTURE_LATER_MS = 8
 #: below this height in body-type ems only the first hold point is shown; the next follows when it is met
 ROOMY_EMS = 42
+#: below this width the parts take the place of the instruction too
+WIDE_EMS = 76
 #: a camera view narrower than this is too small to be halved
 BESIDE_EMS = 20
 
@@ -195,7 +197,8 @@ class BenchRoom(QWidget):
         _share(right, (self.camera, 3), (self.device, 2), (self.differences, 2), (self.answers, 3))
         self._across = across = QSplitter(Qt.Orientation.Horizontal)
         self._right = Still(right)
-        _share(across, (Still(self._left), 9), (self._right, 11), (self.stack, 4))
+        self._instruction_side = Still(self._left)
+        _share(across, (self._instruction_side, 9), (self._right, 11), (self.stack, 4))
         across.setSizes([480, 560, 220])
         self._work = QWidget()
         whole = QVBoxLayout(self._work)
@@ -515,7 +518,7 @@ class BenchRoom(QWidget):
             self.parts.hide()
         if not self.parts_open:
             self._before_parts = self._across.sizes()
-            left = self._left.width()
+            left = min(self._left.width(), self._across.width() * 9 // 24)
             self._right.hide()
             self.stack.hide()
             self.parts.show()
@@ -523,12 +526,19 @@ class BenchRoom(QWidget):
             self._across.setSizes([left, 0, 0, self._across.width() - left])
             self._parts_step = self._driver.state.step.id
             self.parts.set_state(self._driver.state)
+            self._share_left(self._driver.state)
         return self.parts
+
+    def _share_left(self, state: State) -> None:
+        """On a small screen the parts take the place of the instruction; a question after a break keeps its own."""
+        wide = self._roomy and self.width() > WIDE_EMS * self._theme.sizes.body_px
+        self._instruction_side.setVisible(wide or not self.parts_open or bool(state.to_confirm))
 
     def _close_parts(self) -> None:
         if self.parts is None or not self.parts_open:
             return
         self.parts.hide()
+        self._instruction_side.show()
         self._right.show()
         self.stack.setVisible(self._stack_wanted)
         self._across.setSizes(self._before_parts)
@@ -542,6 +552,7 @@ class BenchRoom(QWidget):
             self._close_parts()
         else:
             self.parts.set_state(state)
+            self._share_left(state)
 
     def _toggle_parts(self) -> None:
         if self.parts_open:

@@ -6,10 +6,20 @@ asked for with signals, and done by parts_commands.py.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtCore import QPoint, Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHBoxLayout,
+    QLineEdit,
+    QPushButton,
+    QSplitter,
+    QVBoxLayout,
+    QWidget,
+)
 
 from benchguide.procedure.words import Face
 from benchguide.session.state import State
@@ -19,6 +29,29 @@ from benchguide.window.theme import Theme
 from benchguide.window.widgets.device_drawing import face_of
 from benchguide.window.widgets.plan_map import PlanMap
 from benchguide.window.widgets.themed import Panel, label
+
+#: a panel lower than this, in body-type ems, has its answers beside the drawing instead of below it
+LOW_EMS = 30
+#: shares of the room: list, then drawing and answers
+LIST_SHARE, RIGHT_SHARE = 30, 70
+BESIDE, BELOW = (37, 33), (52, 48)
+
+
+class WholeRows(RowList):
+    """A list that shows no half rows: what does not fit whole waits below."""
+
+    def __init__(self, theme: Theme, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(theme, name, parent)
+        self._ground = theme.colour("panel")
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerItem)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The rows, with the half one at the lower edge laid over."""
+        super().paintEvent(event)
+        view = self.viewport().rect()
+        last = self.visualRect(self.indexAt(QPoint(view.left() + 1, view.bottom())))
+        if last.isValid() and last.bottom() > view.bottom() and last.top() > view.top():
+            QPainter(self.viewport()).fillRect(view.adjusted(0, last.top() - view.top(), 0, 0), self._ground)
 
 
 class PartsPanel(Panel):
@@ -35,12 +68,13 @@ class PartsPanel(Panel):
         self.search.setPlaceholderText("Search parts")
         self.search.setAccessibleName("Search parts by name")
         self.search.setClearButtonEnabled(True)
+        self.search.setMinimumWidth(round(9 * theme.sizes.body_px))
         self.search.textChanged.connect(lambda _text: self._show_list())
         self.search.returnPressed.connect(self._focus_list)
         self.empty = _button("Empty only", "Show only parts with empty places")
         self.empty.setCheckable(True)
         self.empty.toggled.connect(lambda _on: self._show_list())
-        self.list = RowList(theme, "Parts", self)
+        self.list: RowList = WholeRows(theme, "Parts", self)
         self.list.selectionModel().currentChanged.connect(lambda *_: self._show_answers())
         self.list.activated.connect(self._focus_answers)
         self.map = PlanMap(theme)
@@ -51,11 +85,13 @@ class PartsPanel(Panel):
         self.map.setMinimumHeight(round(3.5 * theme.sizes.body_px))
         self.turn = _button("Turn over", "Show the other side of the drawing")
         self.turn.clicked.connect(lambda _=False: self.turn_over())
-        self.moved = _button("It came off or went back", "Say that this part came off or went back")
+        self.moved = _button("Came off / went back", "Say that this part came off or went back")
         self.moved.clicked.connect(lambda _=False: self.moved_asked.emit(self.part))
         self.close_key = _button("Close  [Esc]", "Close the parts")
         self.close_key.clicked.connect(lambda _=False: self.left.emit())
-        self.answers = RowList(theme, "What is in its way", self)
+        # the answer is read from where the instruction is read: a size above the list that is worked with
+        large = replace(theme, sizes=replace(theme.sizes, body_pt=theme.sizes.heading_pt))
+        self.answers = RowList(large, "What is in its way", self)
         self.told = label("", "strong", wrap=True)
         self.told.setAccessibleName("Places that are empty")
         self.answers.setMinimumHeight(round(2 * theme.sizes.body_px))
@@ -66,7 +102,7 @@ class PartsPanel(Panel):
         head = QHBoxLayout()
         head.setSpacing(gap)
         head.addWidget(self.search, 1)
-        for button in (self.empty, self.turn, self.close_key):
+        for button in (self.empty, self.turn, self.moved, self.close_key):
             head.addWidget(button)
         left = QWidget()
         column = QVBoxLayout(left)
@@ -74,22 +110,32 @@ class PartsPanel(Panel):
         column.setSpacing(gap)
         column.addWidget(self.told)
         column.addWidget(self.list, 1)
-        column.addWidget(self.moved)
-        right = QSplitter(Qt.Orientation.Vertical)
+        self._right = right = QSplitter(Qt.Orientation.Vertical)
         across = QSplitter(Qt.Orientation.Horizontal)
-        for splitter, widgets in ((right, (self.map, self.answers)), (across, (left, right))):
+        for splitter, widgets, shares in (
+            (right, (self.map, self.answers), BELOW),
+            (across, (left, right), (LIST_SHARE, RIGHT_SHARE)),
+        ):
             splitter.setChildrenCollapsible(False)
             splitter.setHandleWidth(gap)
-            for place, widget in enumerate(widgets):
+            for widget, share in zip(widgets, shares, strict=True):
                 splitter.addWidget(widget)
-                splitter.setStretchFactor(place, 2 + place)
-        right.setSizes([240, 260])
-        across.setSizes([300, 480])
+                splitter.setStretchFactor(splitter.count() - 1, share)
+            splitter.setSizes([100 * share for share in shares])
         box = QVBoxLayout(self)
         box.setContentsMargins(gap, gap, gap, gap)
         box.setSpacing(gap)
         box.addLayout(head)
         box.addWidget(across, 1)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """A low panel has the answers beside the drawing: both as high as it is."""
+        super().resizeEvent(event)
+        low = self.height() < LOW_EMS * self.theme.sizes.body_px
+        wanted = Qt.Orientation.Horizontal if low else Qt.Orientation.Vertical
+        if wanted is not self._right.orientation():
+            self._right.setOrientation(wanted)
+            self._right.setSizes([100 * share for share in (BESIDE if low else BELOW)])
 
     def _focus_list(self) -> None:
         self.list.setFocus()

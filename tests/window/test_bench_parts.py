@@ -22,6 +22,7 @@ from benchguide.session.look import in_the_way_off, stack
 from benchguide.window.app import Bench, Options, application, open_shell
 from benchguide.window.bench_words import laid_words
 from benchguide.window.demo import procedure_path
+from benchguide.window.reading import character_height_mm
 from benchguide.window.theme import DARK, Theme, sizes_on
 from benchguide.window.widgets.answers import AnswerList
 from benchguide.window.widgets.camera_view import CameraView
@@ -102,7 +103,6 @@ def test_one_key_opens_and_closes_the_parts(qtbot: QtBot, bench: Bench) -> None:
     assert parts_open(bench)
     assert room.parts is not None
     assert not room.camera.isVisible()
-    assert room.instruction.isVisible()
     qtbot.keyClick(room.parts.list, Key.Key_Escape)
     assert not parts_open(bench)
     assert room.camera.isVisible()
@@ -110,6 +110,32 @@ def test_one_key_opens_and_closes_the_parts(qtbot: QtBot, bench: Bench) -> None:
     finish_step(bench)
     # another step brings the picture back
     assert not parts_open(bench)
+
+
+def test_parts_take_the_whole_place_on_a_small_screen_and_leave_the_instruction_on_a_large(
+    qtbot: QtBot, bench: Bench
+) -> None:
+    room = bench.bench_room
+    bench.shell.resize(1280, 800)
+    trigger(bench, "parts")
+    assert room.parts is not None
+    qtbot.waitUntil(lambda: room.parts is not None and room.parts.width() > 1200)
+    assert not room.instruction.isVisible()
+    parts = room.parts
+    # drawing and answer beside each other, each with a third of the width and all of the height
+    assert parts.map.height() > 14 * bench.theme.sizes.body_px
+    assert parts.answers.height() == parts.map.height()
+    assert min(parts.map.width(), parts.answers.width()) > 1280 // 4
+    # the answer can be read at one metre: 16 minutes of arc for capitals (ISO 9241-303)
+    capital_mm = parts.answers.itemDelegate().theme.sizes.body_pt / 72 * 25.4 * 0.75
+    assert capital_mm >= 0.94 * character_height_mm(1000, 16)
+    bench.shell.resize(1920, 1080)
+    qtbot.waitUntil(room.instruction.isVisible)
+    trigger(bench, "parts")
+    trigger(bench, "parts")
+    assert room.instruction.isVisible()
+    assert room.instruction.width() < parts.width()
+    trigger(bench, "parts")
 
 
 def test_what_blocks_and_what_is_empty_are_said_in_a_sentence(bench: Bench) -> None:

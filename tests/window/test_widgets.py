@@ -894,3 +894,26 @@ def test_rail_of_a_thousand_steps(theme, show) -> None:
     rail.set_state(State(Job(DEVICE, PROCEDURE.model_copy(update={"steps": steps})), here=500))
     painted(rail)
     assert rail.boxes[-1].right() <= 800
+
+
+def test_what_a_holder_holds_may_shrink_before_it_is_told(qtbot) -> None:
+    from PySide6.QtCore import QCoreApplication
+    from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout
+
+    from benchguide.window.widgets.still import Still
+
+    window, inner, wide = QWidget(), QWidget(), QWidget()
+    wide.setMinimumWidth(900)
+    row = QHBoxLayout(inner)
+    row.addWidget(wide)
+    QVBoxLayout(window).addWidget(Still(inner))
+    qtbot.addWidget(window)
+    window.show()
+    assert window.minimumSizeHint().width() >= 900
+    wide.hide()
+    # another size comes first, and the wish for room after it
+    row.invalidate()
+    window.resize(1300, 400)
+    window.layout().activate()
+    QCoreApplication.sendPostedEvents()
+    assert window.minimumSizeHint().width() < 900

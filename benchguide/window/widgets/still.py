@@ -36,7 +36,10 @@ class Still(QWidget):
         """What is held fills all of this."""
         super().resizeEvent(event)
         self.held.setGeometry(self.rect())
-        self._asked = self._needed()
+        before, self._asked = self._asked, self._needed()
+        if self._asked[0] != before[0]:
+            # a change that came before the wish for it must not be lost: the layouts keep the old size for good
+            self.updateGeometry()
 
     def sizeHint(self) -> QSize:
         """That of what is held."""
