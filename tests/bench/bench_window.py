@@ -1,7 +1,9 @@
 """How fast the window opens, follows a command, and stays awake while a photo is taken.
 
-A script: `python tests/bench/bench_window.py`, offscreen unless QT_QPA_PLATFORM says otherwise. It plays the demo
-job through the real window with the simulated 1080p camera running, and measures on the way:
+A script: `python tests/bench/bench_window.py [WIDTHxHEIGHT] [--simulated]`, offscreen unless QT_QPA_PLATFORM says
+otherwise. It plays the demo job through the real window with a 1080p preview running: the pictures come over the
+network, as MJPEG from another process, or with --simulated from the simulated bench, which draws its scene anew in
+this process whenever a part moves. Measured on the way:
 
 - start to first painted window, in new processes, against a bare PySide6 window of the same run: at most 2.5 times;
 - command to next step painted, from the trigger to the end of the round of events that painted the step. Should any
@@ -16,6 +18,7 @@ things. Exit code 1 when a bar is missed.
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import sqlite3
 import statistics
@@ -28,9 +31,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "bench")]
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+from bench_camera import serve  # noqa: E402
 from PySide6.QtCore import QEvent, QEventLoop, QObject, Qt, QTimer  # noqa: E402
 from PySide6.QtWidgets import QApplication, QWidget  # noqa: E402
 
@@ -327,11 +331,11 @@ def wait_ms(ms: int) -> None:
     loop.exec()
 
 
-def bench_job(folder: Path, size: tuple[int, int]) -> bool:
-    """The demo job in a window of this size; prints its rows."""
+def bench_job(folder: Path, size: tuple[int, int], camera: str) -> bool:
+    """The demo job in a window of this size before one camera; prints its rows."""
     script = read_script(demo_folder() / "demo_job.yaml")
     clock = ScriptClock(script.start)
-    options = Options(data=folder / "job", camera="simulated", clock=clock, sound=False, size=size)
+    options = Options(data=folder / "job", camera=camera, clock=clock, sound=False, size=size)
     app = application()
     shell, theme = open_shell(app, options)
     shell.show()
@@ -414,11 +418,20 @@ def row(what: str, bar: str, figure: str, baseline: str, met: bool | None) -> bo
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Print the table; 1 when a bar is missed. A size as `1920x1080` may be named."""
-    across, down = (arguments[0] if arguments else "1280x800").split("x")
+    """Print the table; 1 when a bar is missed."""
+    sizes = [word for word in arguments if not word.startswith("--")]
+    across, down = (sizes[0] if sizes else "1280x800").split("x")
+    here, there = multiprocessing.get_context("spawn").Pipe()
+    server = multiprocessing.get_context("spawn").Process(target=serve, args=(there,), daemon=True)
+    server.start()
+    camera = "simulated" if "--simulated" in arguments else f"http://127.0.0.1:{here.recv()[0]}/video"
     print(f"{'what':<46} {'bar':>9} {'figure':>10} {'ours / baseline':>22}   load {os.getloadavg()[0]:.2f}")
-    with tempfile.TemporaryDirectory() as folder:
-        met = [bench_start(Path(folder)), bench_job(Path(folder), (int(across), int(down)))]
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            met = [bench_start(Path(folder)), bench_job(Path(folder), (int(across), int(down)), camera)]
+    finally:
+        server.kill()
+        server.join()
     print(f"load {os.getloadavg()[0]:.2f} on {os.cpu_count()} processors")
     return 0 if all(met) else 1
 
