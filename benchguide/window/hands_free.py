@@ -54,6 +54,7 @@ class HandsFree(QObject):
         shell = bench.shell
         self.raiser = Raiser(shell.actions_by_name, shell.question, lambda: bench.driver)
         self.strip = VoiceStrip(bench.theme, shell)
+        self.strip.worded.connect(shell.make_way)
         self.voice = VoiceLink(self.raiser, self)
         self.switch = SwitchLink(self.raiser, self)
         self.reader: Reader | None = None
@@ -63,6 +64,7 @@ class HandsFree(QObject):
         self._driver: BenchDriver | None = None
         self._step = ""
         self._before = ""
+        self._microphone = ""
         self._autostart = autostart
         self._tones = ToneLevel()
         self._tone_peak: float | None = None
@@ -116,6 +118,10 @@ class HandsFree(QObject):
             QTimer.singleShot(START_AFTER_MS, self, self._start_listener)
         elif not settings.listen and self.listener is not None:
             self._stop_listener()
+        elif self.listener is not None and self._microphone != settings.microphone:
+            # another microphone: a listener is for one, from its start
+            self._stop_listener()
+            QTimer.singleShot(0, self, self._start_listener)
         elif self.listener is not None:
             self.listener.set_talker(settings.talker_db or None)
 
@@ -204,6 +210,7 @@ class HandsFree(QObject):
         from benchguide.speech.listener import Listener
 
         s = self._settings
+        self._microphone = s.microphone
         self.listener = listener = Listener(s.microphone, s.talker_db or None, s.phrases, self)
         listener.heard.connect(self._heard)
         listener.level.connect(self._level)

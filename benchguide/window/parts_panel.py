@@ -45,6 +45,11 @@ class WholeRows(RowList):
         self._ground = theme.colour("panel")
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerItem)
 
+    def resizeEvent(self, event: Any) -> None:
+        """The row in hand stays in view."""
+        super().resizeEvent(event)
+        self.scrollTo(self.currentIndex())
+
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, with the half one at the lower edge laid over."""
         super().paintEvent(event)
@@ -91,7 +96,9 @@ class PartsPanel(Panel):
         self.close_key.clicked.connect(lambda _=False: self.left.emit())
         # the answer is read from where the instruction is read: a size above the list that is worked with
         large = replace(theme, sizes=replace(theme.sizes, body_pt=theme.sizes.heading_pt))
-        self.answers = RowList(large, "What is in its way", self)
+        self.answers: RowList = WholeRows(large, "What is in its way", self)
+        # an answer may be longer than the list is high
+        self.answers.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.told = label("", "strong", wrap=True)
         self.told.setAccessibleName("Places that are empty")
         self.answers.setMinimumHeight(round(2 * theme.sizes.body_px))

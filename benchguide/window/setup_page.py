@@ -6,7 +6,7 @@ handed; it knows no device.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -14,11 +14,18 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
+from benchguide.window.actions import BENCH, WINDOW
 from benchguide.window.settings import Settings
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.themed import Panel, label
 
 CHECK_S = 5
+#: longer names of devices are cut on their key; the tip and the sentence have them whole
+MOST_NAME = 26
+WORDS = {spec.name: spec.words for spec in (*BENCH, *WINDOW)}
+SYSTEMS_OWN = "the system's own"
+#: what a press of the switch may do, in the order its key goes through them
+PRESSES = ("", "step-done", "previous-step", "take-photo", "hold", "say-again", "one-piece", "countdown")
 Speeds = (("slow", -0.4), ("usual", 0.0), ("fast", 0.4))
 
 
@@ -36,6 +43,22 @@ class SetupState:
     learning: bool = False
     checking: bool = False
     voices: tuple[str, ...] = ()
+    microphones: tuple[str, ...] = ()
+    switch_devices: tuple[str, ...] = ()
+    """Paths of device files a switch may be."""
+    trying: str = ""
+    """What the last press on the switch was, while it is tried."""
+    trying_now: bool = False
+    """A press lights the lamp and does nothing else."""
+
+
+def _after(choices: Sequence[str], now: str) -> str:
+    """The choice behind this one, around; the first where this one is none."""
+    return choices[(choices.index(now) + 1) % len(choices)] if now in choices else choices[0]
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= MOST_NAME else f"{name[: MOST_NAME - 2]} …"
 
 
 class _Row(Panel):
@@ -58,11 +81,21 @@ class _Row(Panel):
         self._keys.setSpacing(gap)
         box.addLayout(self._keys, 0, 1, 2, 1, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
         box.setColumnStretch(0, 1)
+        # what is chosen less often stands below, over the whole width
+        self._more = QHBoxLayout()
+        self._more.setSpacing(gap)
+        self._more.addStretch(1)
+        box.addLayout(self._more, 2, 0, 1, 2)
 
     def add(
-        self, words: str, pressed: Callable[[], object], chosen: bool | None = None, name: str = ""
+        self,
+        words: str,
+        pressed: Callable[[], object],
+        chosen: bool | None = None,
+        name: str = "",
+        below: bool = False,
     ) -> QPushButton:
-        """One more key; `chosen` makes it one of several that stays down."""
+        """One more key; `chosen` makes it one of several that stays down; `below` puts it into the second line."""
         key = QPushButton(f"✓  {words}" if chosen else words)
         set_role(key, "large")
         key.setObjectName(name or f"setup-{words.lower().replace(' ', '-')}")
@@ -71,7 +104,9 @@ class _Row(Panel):
             key.setCheckable(True)
             key.setChecked(chosen)
         key.clicked.connect(lambda: pressed())
-        self._keys.addWidget(key)
+        if below:
+            self._more.setContentsMargins(0, self.theme.sizes.gap, 0, 0)
+        (self._more if below else self._keys).addWidget(key)
         return key
 
 
@@ -82,7 +117,7 @@ class SetupPage(QWidget):
     wanted = Signal(object)
     """New Settings."""
     asked = Signal(str)
-    """"camera", "learn", "stop-learning", "check", "sample", "nearer" or "farther"."""
+    """"camera", "learn", "stop-learning", "check", "try", "sample", "nearer" or "farther"."""
 
     def __init__(self, theme: Theme, state: SetupState) -> None:
         super().__init__()
@@ -125,9 +160,12 @@ class SetupPage(QWidget):
         rows = QVBoxLayout(page)
         rows.setContentsMargins(0, 0, self._theme.sizes.gap, 0)
         rows.setSpacing(self._theme.sizes.gap)
+        looks = QHBoxLayout()
+        looks.setSpacing(self._theme.sizes.gap)
+        looks.addWidget(self._looks(state), 1)
+        looks.addWidget(self._distance(state), 1)
+        rows.addLayout(looks)
         for row in (
-            self._looks(state),
-            self._distance(state),
             self._camera(state),
             self._microphone(state),
             self._reading(state),
@@ -169,6 +207,20 @@ class SetupPage(QWidget):
             words = "Speak now …" if state.checking else f"Check: speak {CHECK_S} s"
             key = row.add(words, lambda: self.asked.emit("check"), name="setup-check")
             key.setEnabled(not state.checking)
+            following = _after(("", *state.microphones), s.microphone)
+            row.add(
+                f"Microphone: {_short(s.microphone or SYSTEMS_OWN)}",
+                lambda: self.wanted.emit(replace(s, microphone=following)),
+                name="setup-microphone",
+                below=True,
+            ).setToolTip("Press for the next one that is plugged in.")
+            row.add(
+                "Echo canceller",
+                lambda: self.wanted.emit(replace(s, echo_canceller=not s.echo_canceller)),
+                s.echo_canceller,
+                "setup-echo",
+                below=True,
+            ).setToolTip("Only where the sound server takes this program's voice out of the microphone.")
         row.add("Off", lambda: self.wanted.emit(replace(s, listen=False)), not s.listen, "setup-listen-off")
         row.add("On", lambda: self.wanted.emit(replace(s, listen=True)), s.listen, "setup-listen-on")
         return row
@@ -220,7 +272,33 @@ class SetupPage(QWidget):
             )
         if learnt:
             row.add("Forget it", lambda: self.wanted.emit(replace(s, switch_key=0, switch_scan=0)))
+            words = state.trying or ("Press it now …" if state.trying_now else "Try it")
+            row.add(words, lambda: self.asked.emit("try"), state.trying_now, "setup-try")
+            self._presses(row, state)
         return row
+
+    def _presses(self, row: _Row, state: SetupState) -> None:
+        """What short, long and double do, and the device that is heard whichever window has the focus."""
+        s = state.settings
+        for press in ("short", "long", "double"):
+            field = f"switch_{press}"
+            now = getattr(s, field)
+            # a switch without a short press would do nothing
+            following = _after(PRESSES[1:] if press == "short" else PRESSES, now)
+            row.add(
+                f"{press.capitalize()}: {WORDS.get(now, now or 'nothing')}",
+                partial(self.wanted.emit, replace(s, **{field: following})),  # type: ignore[arg-type]
+                name=f"setup-{press}",
+                below=True,
+            ).setToolTip("Press for the next command.")
+        if state.switch_devices or s.switch_device:
+            path = _after(("", *state.switch_devices), s.switch_device)
+            row.add(
+                f"Device: {_short(s.switch_device.rpartition('/')[2] or 'none')}",
+                lambda: self.wanted.emit(replace(s, switch_device=path)),
+                name="setup-device",
+                below=True,
+            ).setToolTip("A device file is heard whichever window has the focus. Press for the next one.")
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if event.key() == Qt.Key.Key_Escape:

@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject
 from benchguide.window.hands_free import HandsFree
 from benchguide.window.settings import Settings
 from benchguide.window.setup_page import CHECK_S, SetupPage, SetupState
+from benchguide.window.switch_device import devices
 
 if TYPE_CHECKING:
     from benchguide.window.app import Bench
@@ -24,11 +25,13 @@ class SetupRoom(QObject):
         super().__init__(bench)
         self._bench, self._hands = bench, hands_free
         self._page: SetupPage | None = None
-        self._checking = False
+        self._checking = self._trying = False
+        self._tried = ""
         self._before = "procedures"
         hands_free.changed.connect(self.refresh)
         hands_free.checked.connect(self._checked)
         hands_free.switch.learnt.connect(lambda _key: self._learnt())
+        hands_free.switch.tried.connect(self._press_tried)
         bench.camera.status_changed.connect(lambda _status: self.refresh())
         bench.shell.actions_by_name["setup"].triggered.connect(self.show)
         hands_free.strip.clicked.connect(self.show)
@@ -65,10 +68,12 @@ class SetupRoom(QObject):
         if self._page is page:
             self._page = None
             self._stop_learning()
+            self._stop_trying()
 
     def leave(self) -> None:
         """To work; it does not come by itself again."""
         self._stop_learning()
+        self._stop_trying()
         if not self._bench.settings.set_up:
             self._bench.remember(replace(self._bench.settings, set_up=True))
         self._page = None
@@ -103,7 +108,28 @@ class SetupRoom(QObject):
             voices=tuple(
                 v for v in (reader.voices if reader else []) if "English" in v or s.reader_locale[:2] != "en"
             ),
+            microphones=self._microphones() if s.listen else (),
+            switch_devices=tuple(str(path) for path in devices()),
+            trying=self._tried,
+            trying_now=self._trying,
         )
+
+    @staticmethod
+    def _microphones() -> tuple[str, ...]:
+        """The microphones that are plugged in, by name."""
+        try:
+            from benchguide.speech.microphone import inputs
+        except ImportError:
+            return ()
+        return tuple(dict.fromkeys(device.description() for device in inputs()))
+
+    def _press_tried(self, press: str) -> None:
+        self._tried = f"●  {press}"
+        self.refresh()
+
+    def _stop_trying(self) -> None:
+        self._trying, self._tried = False, ""
+        self._hands.switch.trying = False
 
     def _microphone(self, s: Settings) -> str:
         listener = self._hands.listener
@@ -123,9 +149,7 @@ class SetupRoom(QObject):
         if self._hands.switch.learning:
             return "Press the switch now."
         if s.switch_key or s.switch_scan:
-            what = [f"short: {s.switch_short}", f"long: {s.switch_long}"]
-            what += [f"double: {s.switch_double}"] if s.switch_double else []
-            return f"{self._hands.switch.sentence} {', '.join(what)}."
+            return self._hands.switch.sentence
         return "A foot switch types a key; press Learn, then the switch."
 
     def _use(self, settings: Settings) -> None:
@@ -146,6 +170,10 @@ class SetupRoom(QObject):
         elif what == "check" and self._hands.listener is not None:
             self._checking = True
             self._hands.check_microphone(CHECK_S)
+        elif what == "try":
+            wanted = not self._trying
+            self._stop_trying()
+            self._trying = self._hands.switch.trying = wanted
         elif what == "sample":
             self._hands.speak(SAMPLE)
         self.refresh()

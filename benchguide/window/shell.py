@@ -49,7 +49,8 @@ class Shell(QWidget):
         self._subtitle = QLabel()
         self._subtitle.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         set_role(self._subtitle, "soft")
-        self.message.shown.connect(self._subtitle.setHidden)
+        self._spoken = False
+        self.message.shown.connect(lambda _shown: self._share_line())
         self._arrange()
 
     def _arrange(self) -> None:
@@ -94,6 +95,14 @@ class Shell(QWidget):
     def show_strip(self, lamps: QWidget) -> None:
         """A small widget of lamps, left of the window's own keys."""
         self._lamps.addWidget(lamps)
+
+    def make_way(self, spoken: bool) -> None:
+        """What was understood stands in the line now, or no more: the quiet words go, they are not cut."""
+        self._spoken = spoken
+        self._share_line()
+
+    def _share_line(self) -> None:
+        self._subtitle.setHidden(self._spoken or not self.message.isHidden())
 
     def place(self, name: str, room: QWidget) -> None:
         """Move a room in, in place of the one that had the name."""

@@ -31,6 +31,8 @@ class SwitchLink(QObject):
     raised = Signal(str, object)
     """That command, and its Outcome."""
     refused = Signal(str)
+    tried = Signal(str)
+    """A press while it is only tried: short, long or double; nothing is raised."""
     learnt = Signal(object)
     """The LearntKey."""
     state_changed = Signal(bool, bool, str)
@@ -45,6 +47,8 @@ class SwitchLink(QObject):
         self.keys: SwitchKeys | None = None
         self._double = False
         self._told: tuple[bool, bool, str] | None = None
+        self.trying = False
+        """True while presses are only shown."""
         self.sentence = "No foot switch is learnt."
         self._late = QTimer(self, singleShot=True, interval=TELL_AFTER_MS)
         self._late.timeout.connect(self._tell)
@@ -140,6 +144,9 @@ class SwitchLink(QObject):
             self.keys.device_key(code, down)
 
     def _pressed(self, press: str) -> None:
+        if self.trying:
+            self.tried.emit(press)
+            return
         name = self._commands.get(press, "")
         if not name:
             return

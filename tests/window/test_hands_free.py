@@ -1,5 +1,6 @@
 """The whole way: a phrase in the microphone becomes the bench's command; lamps; the foot switch on a screen."""
 
+import json
 import os
 import subprocess
 import sys
@@ -10,18 +11,23 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QPushButton
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 from pytestqt.qtbot import QtBot
 
 from benchguide.session.state import Mark, Status
+from benchguide.window.actions import BENCH, WINDOW
 from benchguide.window.app import Bench, Options, application, open_shell
+from benchguide.window.demo import procedure_path
+from benchguide.window.info import InfoPage
 from benchguide.window.settings import save_settings
 from benchguide.window.setup_page import SetupPage
+from benchguide.window.widgets.themed import advance
 from benchguide.window.widgets.voice_strip import Lamp, VoiceFigures, VoiceStrip
 from tests.speech.sound_bed import SoundBed, need, say_to_wav
 from tests.window.hands_parts import heard
 
 Opener = Callable[..., Bench]
+NAMES = tuple(spec.name for spec in (*BENCH, *WINDOW))
 
 
 @pytest.fixture
@@ -169,13 +175,14 @@ def test_the_lamp_tells_within_two_seconds_that_the_switch_is_not_heard(opened: 
     bench.play = played.append  # type: ignore[method-assign]
     link = bench.hands_free.switch
     link._focus_moved(Qt.ApplicationState.ApplicationActive)
+    kept = bench.hands_free.switch.__class__._focused
     bench.hands_free.switch.__class__._focused = property(lambda _self: False)  # type: ignore[assignment]
     try:
         link._told = None
         link._focus_moved(Qt.ApplicationState.ApplicationInactive)
         qtbot.waitUntil(lambda: bench.hands_free.figures.switch is Lamp.FAULT, timeout=2000)
     finally:
-        del bench.hands_free.switch.__class__._focused
+        bench.hands_free.switch.__class__._focused = kept  # type: ignore[method-assign]
     assert played == ["switch-not-heard"]
     assert "not be heard" in bench.shell.message.text()
 
@@ -249,3 +256,136 @@ def test_a_key_of_a_real_x_server_is_learnt_and_heard(tmp_path: Path) -> None:
         server.wait()
         if trial.stdout:
             trial.stdout.close()
+
+
+def test_words_heard_take_the_place_of_the_quiet_line_wholly(opened: Opener, qtbot: QtBot) -> None:
+    bench = opened()
+    start(bench)
+    bench.shell.resize(1280, 800)
+    strip, quiet = bench.hands_free.strip, bench.shell._subtitle
+    strip.set_figures(VoiceFigures(Lamp.READY, Lamp.READY, Lamp.READY, -30.0, -60.0))
+    bench.shell.message.clear()
+    assert quiet.isVisible()
+    strip.say("Skip forward? Say confirm, or cancel that.", strong=True)
+    assert not quiet.isVisible()
+    # room for the whole sentence on two lines
+    lamps = strip.sizeHint().width() - round(advance(strip._font(), strip.words))
+    qtbot.waitUntil(lambda: strip.width() - lamps >= advance(strip._font(), strip.words) / 2)
+    bench.shell.message.warn("Something else.")
+    strip.say("")
+    assert not quiet.isVisible()
+    bench.shell.message.clear()
+    assert quiet.isVisible()
+
+
+def test_no_key_is_given_twice_and_the_keys_page_tells_every_one(opened: Opener) -> None:
+    bench = opened()
+    keys = [
+        sequence.toString() for name in NAMES for sequence in bench.shell.actions_by_name[name].shortcuts()
+    ]
+    assert sorted(keys) == sorted(set(keys))
+    assert {"F1", "F9", "F10", "F11", "F12", "P", "B", "L", "X", "U", "E", "G"} <= set(keys)
+    assert bench.shell.actions_by_name.names() == NAMES
+    bench.shell.actions_by_name["keys"].trigger()
+    pages = [page for page in bench.shell.findChildren(InfoPage) if page.isVisible()]
+    told = {label.text() for label in pages[-1].body.findChildren(QLabel)}
+    for spec in (*BENCH, *WINDOW):
+        assert {spec.words, spec.tip} <= told, spec.name
+        for key in spec.keys:
+            shown = {"PgDown": "Page Down", "PgUp": "Page Up", "Return": "Enter"}.get(key, key)
+            assert any(shown in text.split("  or  ") for text in told), (spec.name, key)
+
+
+COMMAND_LINES = """# a comment
+state
+hold
+answer reason=phone call
+nonsense
+commands
+quit
+"""
+
+
+def test_the_command_line_takes_lines_answers_each_and_ends_with_quit(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "benchguide", "run", str(procedure_path("gloamreed-tuning-wheel"))]
+    command += ["--data", str(tmp_path), "--camera", "simulated", "--job", "J-7", "--person", "Ada"]
+    ran = subprocess.run(
+        [*command, "--commands", "-"],
+        input=COMMAND_LINES,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert ran.returncode == 0, ran.stderr
+    answers = [json.loads(line) for line in ran.stdout.splitlines()]
+    assert [(each["line"], each["command"]) for each in answers] == [
+        (2, "state"),
+        (3, "hold"),
+        (4, "answer"),
+        (5, "nonsense"),
+        (6, "commands"),
+        (7, "quit"),
+    ]
+    assert answers[0]["state"]["open"] is True
+    assert answers[1]["asked"][0]["field"] == "reason"
+    assert answers[2]["result"] == "done", answers[2]
+    assert answers[3]["result"] == "refused"
+    assert {"step-done", "take-photo", "answer"} <= set(answers[4]["commands"])
+    assert "Traceback" not in ran.stderr
+
+
+def test_microphone_switch_commands_and_device_are_chosen_on_the_first_use_screen(
+    opened: Opener, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From nothing to all set up in so few presses that it takes under two minutes, each key reached by Tab."""
+    from benchguide.window import setup_room
+
+    monkeypatch.setattr(setup_room, "devices", lambda: (Path("/dev/input/by-id/usb-Pedal-event-kbd"),))
+    monkeypatch.setattr(setup_room.SetupRoom, "_microphones", staticmethod(lambda: ("Bench microphone",)))
+    bench = opened()
+    start(bench)
+    bench.shell.resize(1280, 800)
+    bench.shell.actions_by_name["setup"].trigger()
+    pressed: list[str] = []
+
+    def press(name: str) -> QPushButton:
+        pages = [page for page in bench.shell.findChildren(SetupPage) if page.isVisible()]
+        found = pages[-1].findChild(QPushButton, name)
+        assert found is not None, name
+        assert found.focusPolicy() & Qt.FocusPolicy.TabFocus
+        found.setFocus()
+        QTest.keyClick(found, Qt.Key.Key_Space)
+        pressed.append(name)
+        assert bench.shell.minimumSizeHint().width() <= 1280
+        return found
+
+    for name in ("setup-light", "setup-farther", "setup-listen-on", "setup-microphone", "setup-echo"):
+        press(name)
+    assert bench.settings.microphone == "Bench microphone"
+    assert bench.settings.echo_canceller
+    press("setup-read-on")
+    press("setup-learn")
+    QTest.keyClick(bench.shell, Qt.Key.Key_F8)
+    for name in ("setup-short", "setup-long", "setup-double", "setup-device"):
+        press(name)
+    s = bench.settings
+    assert (s.switch_short, s.switch_long, s.switch_double) == ("previous-step", "hold", "step-done")
+    assert s.switch_device == "/dev/input/by-id/usb-Pedal-event-kbd"
+    # trying it lights the lamp of the page and does nothing on the bench
+    press("setup-try")
+    here = bench.driver.state.step.id if bench.driver else ""
+    bench.hands_free.switch._pressed("short")
+    pages = [page for page in bench.shell.findChildren(SetupPage) if page.isVisible()]
+    tried = pages[-1].findChild(QPushButton, "setup-try")
+    assert tried is not None
+    assert "short" in tried.text()
+    assert bench.driver is not None
+    assert bench.driver.state.step.id == here
+    press("setup-try")
+    assert not bench.hands_free.switch.trying
+    # five seconds a press, reading included, and the five of the microphone check
+    assert 5 * (len(pressed) + 2) + 5 < 120
+    QTest.keyClick(pages[-1], Qt.Key.Key_Escape)
+    assert not bench.setup_room.in_view

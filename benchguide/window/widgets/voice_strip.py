@@ -22,6 +22,8 @@ WORDS_MS = 7000
 QUIET_DB, LOUD_DB = -70.0, -6.0
 #: the meter moves by this much before it is painted anew, as a share of its height
 NOTCHES = 12
+#: words ask for no more than this width, in heights of a lamp; what is longer is cut
+MOST_WORDS = 8
 Shape = Callable[[QPainter, QRectF], None]
 
 
@@ -61,12 +63,15 @@ class VoiceStrip(Painted):
     """`set_figures` and `say`. A click on it opens the setting up."""
 
     clicked = Signal()
+    worded = Signal(bool)
+    """Whether there are words now: whatever else stands in the line gives way to them, wholly."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, "Hands-free", parent)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.figures = VoiceFigures()
         self.words, self.strong = "", False
+        self._worded = False
         self._clear = QTimer(self, singleShot=True, interval=WORDS_MS)
         self._clear.timeout.connect(lambda: self.say(""))
         self.hide()
@@ -125,6 +130,9 @@ class VoiceStrip(Painted):
     def _fit(self) -> None:
         lit = any(lamp is not Lamp.OFF for lamp in self._lamps())
         self.setVisible(lit or bool(self.words))
+        if bool(self.short()) != self._worded:
+            self._worded = bool(self.short())
+            self.worded.emit(self._worded)
         self.updateGeometry()
         self.update()
 
@@ -146,14 +154,17 @@ class VoiceStrip(Painted):
             width += side * 0.6
         if self.short():
             width += advance(self._font(), self.short()) + gap
-        return QSize(round(width), round(side + gap))
+        lines = 2 * QFontMetricsF(self._font()).lineSpacing() if self.short() else 0
+        return QSize(round(width), round(max(side + gap, lines)))
 
     def minimumSizeHint(self) -> QSize:
-        """Words may be cut where the window is small; they stand in the message line too."""
+        """Words take two lines where the window is small; a very long sentence is cut, and spoken whole."""
         gap, side = self.theme.sizes.gap, self._side
         lit = sum(1 for lamp in self._lamps() if lamp is not Lamp.OFF)
         meter = side * 0.6 if self.figures.microphone is not Lamp.OFF else 0
-        return QSize(round(lit * (side + gap) + meter), round(side))
+        most = side * MOST_WORDS
+        words = min(most, advance(self._font(), self.short()) * 0.62) + gap if self.short() else 0
+        return QSize(round(lit * (side + gap) + meter + words), round(side))
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         event.accept()
@@ -184,8 +195,14 @@ class VoiceStrip(Painted):
         font = self._font()
         painter.setFont(font)
         painter.setPen(self.theme.colour("accent" if self.strong or not self.words else "ink"))
-        cut = QFontMetricsF(font).elidedText(words, Qt.TextElideMode.ElideRight, box.width())
-        painter.drawText(box, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight), cut)
+        metrics = QFontMetricsF(font)
+        where = int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
+        wrap = where | int(Qt.TextFlag.TextWordWrap)
+        if metrics.boundingRect(box, wrap, words).height() <= box.height():
+            painter.drawText(box, wrap, words)
+        else:
+            cut = metrics.elidedText(words, Qt.TextElideMode.ElideRight, box.width())
+            painter.drawText(box, where, cut)
 
     def _lamp(self, painter: QPainter, box: QRectF, shape: Shape, lamp: Lamp) -> None:
         stroke = max(1.5, self.theme.sizes.stroke * 1.2)
