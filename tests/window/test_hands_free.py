@@ -14,6 +14,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 from pytestqt.qtbot import QtBot
 
+from benchguide.procedure.words import REMOVALS
+from benchguide.session import commands as cmd
 from benchguide.session.state import Mark, Status
 from benchguide.window.actions import BENCH, WINDOW
 from benchguide.window.app import Bench, Options, application, open_shell
@@ -108,8 +110,6 @@ def test_the_step_is_read_with_its_cautions_first(opened: Opener) -> None:
     assert bench.driver is not None
     for step in bench.driver.state.steps:
         if step.cautions:
-            from benchguide.session import commands as cmd
-
             bench.driver.do(cmd.GoTo(step.id))
             break
     words = bench.hands_free.step_words()
@@ -389,3 +389,30 @@ def test_microphone_switch_commands_and_device_are_chosen_on_the_first_use_scree
     assert 5 * (len(pressed) + 2) + 5 < 120
     QTest.keyClick(pages[-1], Qt.Key.Key_Escape)
     assert not bench.setup_room.in_view
+
+
+def test_a_spoken_count_reaches_the_ledger_only_after_it_was_read_back(opened: Opener) -> None:
+    bench = opened()
+    start(bench)
+    assert bench.driver is not None
+    driver, hands = bench.driver, bench.hands_free
+    device = driver.state.job.device
+    for step in driver.state.steps:
+        if step.action in REMOVALS and device.by_id[step.parts[0]].pieces > 3:
+            driver.do(cmd.GoTo(step.id))
+            break
+    part = driver.state.step.parts[0]
+    expected: list[tuple[bool, bool]] = []
+    hands.voice.expects.connect(lambda numbers, asking: expected.append((numbers, asking)))
+    hands.voice.follow()
+    assert expected[-1][0]
+    hands._heard(heard("three screws", 3))
+    assert driver.state.ledger.pieces_of(part) == 0
+    assert "Three screws" in hands.strip.words
+    assert "confirm" in hands.strip.words
+    assert expected[-1] == (True, True)
+    hands._heard(heard("cancel that"))
+    assert driver.state.ledger.pieces_of(part) == 0
+    hands._heard(heard("three screws", 3))
+    hands._heard(heard("confirm"))
+    assert driver.state.ledger.pieces_of(part) == 3, bench.shell.message.text()

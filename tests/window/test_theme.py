@@ -95,3 +95,30 @@ def test_role_changes_the_look_of_a_shown_widget(app: QApplication, qtbot) -> No
 def test_signal_colours_come_in_pairs() -> None:
     ground, ink = Theme(DARK, sizes_for(70)).signal(SignalWord.CAUTION)
     assert (ground.name(), ink.name()) == (DARK.caution, DARK.caution_ink)
+
+
+class _FakeScreen:
+    """A screen that reports these dots per inch of glass."""
+
+    def __init__(self, physical: float) -> None:
+        self._physical = physical
+
+    def physicalDotsPerInch(self) -> float:
+        return self._physical
+
+    def logicalDotsPerInch(self) -> float:
+        return 96.0
+
+
+@pytest.mark.parametrize(
+    ("reported", "true"), [(96.0, 96.0), (141.0, 141.0), (220.0, 220.0), (0.0, 96.0), (4000.0, 96.0)]
+)
+def test_a_large_key_is_20_mm_on_the_glass_both_ways(qtbot, reported: float, true: float) -> None:
+    from benchguide.window.theme import sizes_on
+    from benchguide.window.widgets.key_button import BigKey
+
+    key = BigKey(None, Theme(DARK, sizes_on(_FakeScreen(reported), 70)), "M", "M")  # type: ignore[arg-type]
+    qtbot.addWidget(key)
+    for size in (key.sizeHint(), key.minimumSizeHint()):
+        # 25.4 mm to the inch; half a pixel for rounding
+        assert min(size.width(), size.height()) / true * 25.4 >= 20 - 0.5 / true * 25.4
