@@ -186,6 +186,8 @@ class StackView(Panel):
             self.list.item(0).setData(_ROW, self._shape(out[-1], device, True))
             self.list.item(0).setText(self._in_words(out[-1], device, True))
         self.list.scrollToTop()
+        # now, and not in the round of events after this one, which would paint the whole list a second time
+        self.list.executeDelayedItemsLayout()
         self.count.setText(counted(ledger))
 
     @property
