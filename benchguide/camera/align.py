@@ -204,7 +204,9 @@ def normalised(grey: Image, side: int = 25) -> Image:
     cv = cv2()
     exact = grey.astype(np.float32)
     mean = cv.boxFilter(exact, -1, (side, side))
-    spread = np.sqrt(np.maximum(cv.sqrBoxFilter(grey, cv.CV_32F, (side, side)) - mean * mean, np.float32(36.0)))
+    spread = np.sqrt(
+        np.maximum(cv.sqrBoxFilter(grey, cv.CV_32F, (side, side)) - mean * mean, np.float32(36.0))
+    )
     return cv.convertScaleAbs((exact - mean) / spread, alpha=42.0, beta=128.0)
 
 
