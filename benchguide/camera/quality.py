@@ -27,7 +27,7 @@ FOCUS_FLOOR, SHAKE_FLOOR = 0.305, 0.28
 #: ... and this far below the best picture of the same view
 OF_BEST = 0.96
 #: a blur is told as shaking when one direction has lost this much more than all together
-ONE_WAY = 0.97
+ONE_WAY = 0.95
 #: the brightest twentieth of the picture is darker than this (grey of 255)
 DARK = 70
 #: ... and darker than this, without an edge in it, it shows no bench at all

@@ -149,11 +149,14 @@ def _need_application() -> None:
 
 
 def _screenless() -> QGuiApplication:
+    """One that a window may use later too: there can be only one in a process."""
     import os
+
+    from PySide6.QtWidgets import QApplication
 
     if not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    return QGuiApplication(["benchguide"])
+    return QApplication(["benchguide"])
 
 
 #: Qt wants its application object to outlive everything that was drawn with it.
