@@ -5,13 +5,13 @@ Knows nothing of the command line's library: plain values in, text and an exit c
 
 from __future__ import annotations
 
-import io
 import json
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from benchguide.camera.photo_file import read_photo, write_photo
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 KINDS = "screw, connector, or another word for the part"
 PLACE_FORM = "KIND,X,Y,SIZE or KIND,X,Y,WIDTH,HEIGHT[,ANGLE]"
-FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "WEBP")
 ENDINGS = {".jpg", ".jpeg", ".png"}
 
 
@@ -59,10 +58,12 @@ def run_compare(
     spots = [parse_place(text) for text in places]
     if marked is not None and marked.suffix.lower() not in ENDINGS:
         raise BadComparison(f"{marked} should end in .jpg or .png.")
-    found, left = read_picture(as_found), read_picture(as_left)
+    found, left = read_photo(as_found), read_photo(as_left)
     said = compare(found, left, px_per_mm=px_per_mm, places=spots)
     if marked is not None:
-        _write_marked(marked, left, said)
+        from benchguide.camera.overlay import outlined
+
+        write_photo(marked, outlined(left, said.candidates))
     quiet = said.aligned and not said.candidates and all(v.state == "there" for v in said.places)
     code = 0 if quiet else 1
     return Answer(json.dumps(as_dict(said)) if as_json else as_text(said), code)
@@ -85,66 +86,6 @@ def parse_place(text: str) -> Place:
         raise BadComparison(f"--place {text[:60]}: the size must be larger than 0.")
     height = values[3] if len(values) > 3 else None
     return Place(kind, values[0], values[1], values[2], height, values[4] if len(values) > 4 else 0.0)
-
-
-def read_picture(path: Path) -> Image:
-    """A picture file as (H, W, 3) uint8 BGR, upright by its Exif orientation.
-
-    JPEG, PNG, TIFF, BMP and WebP, of 8 or 16 bit, grey, RGB, CMYK or palette; what is
-    transparent lies on white. Raises BadComparison, before memory is taken, for more than
-    100 megapixels or 256 MB.
-    """
-    import numpy as np
-    from PIL import Image as Pictures
-    from PIL import ImageOps
-
-    from benchguide.camera.decode import MAX_FILE_BYTES, MAX_PIXELS
-
-    try:
-        if path.is_dir():
-            raise BadComparison(f"{path} is a folder; name a picture file.")
-        if not path.is_file():
-            raise BadComparison(f"{path} is not there; check the name.")
-        if path.stat().st_size > MAX_FILE_BYTES:
-            raise BadComparison(f"{path} is larger than 256 MB; use a smaller picture.")
-        data = path.read_bytes()
-    except OSError as error:
-        raise BadComparison(f"{path} cannot be read ({error.strerror}); look at its rights.") from None
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            picture = Pictures.open(io.BytesIO(data), formats=FORMATS)
-        except Pictures.DecompressionBombError:
-            raise BadComparison(f"{path} is larger than 100 megapixels; use a smaller picture.") from None
-        except Exception:
-            raise BadComparison(f"{path} is not a JPEG, PNG, TIFF, BMP or WebP picture.") from None
-        with picture:
-            if picture.width * picture.height > MAX_PIXELS:
-                raise BadComparison(f"{path} is larger than 100 megapixels; use a smaller picture.")
-            try:
-                picture.load()
-                upright = ImageOps.exif_transpose(picture)
-                rgb = _eight_bit(upright)
-            except Exception:
-                raise BadComparison(f"{path} is cut short or damaged; copy it again.") from None
-    return np.ascontiguousarray(np.asarray(rgb)[:, :, ::-1])
-
-
-def _eight_bit(picture: Any) -> Any:
-    """RGB of 8 bit from any mode; 16-bit values are scaled, not cut off."""
-    import numpy as np
-    from PIL import Image as Pictures
-
-    if picture.mode.startswith(("I", "F")):
-        values = np.asarray(picture, np.float64)
-        deep = picture.mode.startswith("I;16") or values.max(initial=0) > 255
-        grey = np.clip(values / 257 if deep else values, 0, 255).astype(np.uint8)
-        return Pictures.fromarray(grey).convert("RGB")
-    if picture.mode in ("RGBA", "LA", "PA") or "transparency" in picture.info:
-        full = picture.convert("RGBA")
-        ground = Pictures.new("RGBA", full.size, "white")
-        return Pictures.alpha_composite(ground, full).convert("RGB")
-    return picture.convert("RGB")
 
 
 def as_dict(said: Comparison) -> dict[str, Any]:
@@ -188,17 +129,3 @@ def as_text(said: Comparison) -> str:
         where = f"{v.place.kind} at {v.place.x:g},{v.place.y:g}"
         lines.append(f"     {where}: {v.state}. {v.reason}".rstrip(". ") + ".")
     return "\n".join(lines)
-
-
-def _write_marked(path: Path, left: Image, said: Comparison) -> None:
-    from benchguide.camera.opencv import cv2
-    from benchguide.camera.overlay import outlined
-
-    kind = ".png" if path.suffix.lower() == ".png" else ".jpg"
-    done, data = cv2().imencode(kind, outlined(left, said.candidates))
-    if not done:
-        raise BadComparison(f"{path} could not be encoded; use a smaller picture or another ending.")
-    try:
-        path.write_bytes(bytes(data))
-    except OSError as error:
-        raise BadComparison(f"{path} cannot be written ({error.strerror}); choose another place.") from None

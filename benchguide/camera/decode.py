@@ -19,13 +19,16 @@ if TYPE_CHECKING:
 
 MAX_PIXELS = 100_000_000
 MAX_FILE_BYTES = 256 * 1024 * 1024
+#: what a camera writes, and what a person may have saved a photo as
+CAMERA_FORMATS = ("JPEG", "PNG")
+PHOTO_FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "WEBP")
 
 
 class BadPicture(ValueError):
     """The bytes are not a usable picture; its text is a clause such as "is cut short"."""
 
 
-def picture_size(data: bytes) -> tuple[int, int]:
+def picture_size(data: bytes, formats: tuple[str, ...] = CAMERA_FORMATS) -> tuple[int, int]:
     """Width and height in pixels from the header alone. Raises BadPicture.
 
     Refuses more than 100 megapixels.
@@ -35,12 +38,12 @@ def picture_size(data: bytes) -> tuple[int, int]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as picture:
+            with Image.open(io.BytesIO(data), formats=formats) as picture:
                 width, height = picture.size
         except Image.DecompressionBombError:
             raise BadPicture("is larger than 100 megapixels") from None
         except Exception:
-            raise BadPicture("is not a JPEG or PNG picture") from None
+            raise BadPicture(f"is not a {', '.join(formats[:-1])} or {formats[-1]} picture") from None
     if width * height > MAX_PIXELS:
         raise BadPicture(f"is {width} x {height} pixels, more than 100 megapixels")
     return width, height
@@ -69,28 +72,40 @@ def decode_stream_jpeg(data: bytes) -> NDArray[np.uint8]:
     return image
 
 
-def decode_file(data: bytes) -> NDArray[np.uint8]:
-    """Decode a whole JPEG or PNG file to (H, W, 3) BGR, turned upright by its Exif orientation.
+def decode_file(data: bytes, formats: tuple[str, ...] = CAMERA_FORMATS) -> NDArray[np.uint8]:
+    """Decode a whole picture file to (H, W, 3) BGR, turned upright by its Exif orientation.
+
+    8 or 16 bit, grey, RGB, CMYK or palette; what is transparent lies on white.
 
     Strict: a file that ends early is refused, not shown half grey. Raises BadPicture.
     """
     import numpy as np
     from PIL import Image, ImageOps
 
-    picture_size(data)
+    picture_size(data, formats)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as picture:
+            with Image.open(io.BytesIO(data), formats=formats) as picture:
                 picture.load()
-                rgb = _in_8_bits(ImageOps.exif_transpose(picture)).convert("RGB")
+                rgb = _eight_bit(ImageOps.exif_transpose(picture))
         except Exception:
             raise BadPicture("is cut short or damaged") from None
     return np.ascontiguousarray(np.asarray(rgb)[:, :, ::-1])
 
 
-def _in_8_bits(picture: Image.Image) -> Image.Image:
-    """Pillow would cut 16 bit grey off at 255 instead of scaling it."""
-    if not picture.mode.startswith("I"):
-        return picture
-    return picture.convert("I").point(lambda value: value / 256).convert("L")
+def _eight_bit(picture: Image.Image) -> Image.Image:
+    """RGB of 8 bit from any mode; 16-bit values are scaled, not cut off."""
+    import numpy as np
+    from PIL import Image
+
+    if picture.mode.startswith(("I", "F")):
+        values = np.asarray(picture, np.float64)
+        deep = picture.mode.startswith("I;16") or values.max(initial=0) > 255
+        grey = np.clip(values / 257 if deep else values, 0, 255).astype(np.uint8)
+        return Image.fromarray(grey).convert("RGB")
+    if picture.mode in ("RGBA", "LA", "PA") or "transparency" in picture.info:
+        full = picture.convert("RGBA")
+        ground = Image.new("RGBA", full.size, "white")
+        return Image.alpha_composite(ground, full).convert("RGB")
+    return picture.convert("RGB")

@@ -6,8 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from benchguide.camera.decode import MAX_FILE_BYTES, BadPicture, decode_file
-from benchguide.camera.encode import encode_jpeg
+from benchguide.camera import photo_file
 from benchguide.camera.mat_layout import mat_layout
 from benchguide.camera.mat_picture import marked
 from benchguide.camera.mat_reading import CellReading, Item, MatReading, ScrewReading, measure_screw, read_mat
@@ -20,27 +19,18 @@ def read_photo(
     """What is to be printed for one photo; writes the marked picture to `out` where it is given.
 
     paper: the mat that should lie there (`A4`, `A5`, `Letter`). bar_mm: the scale bar as a ruler shows it.
-    Raises ValueError (also NoMat and BadPicture) and OSError, each with one sentence.
+    Raises ValueError (also NoMat and BadPicture), each with one sentence.
     """
     layout = mat_layout(paper) if paper else None
-    image = _picture(photo)
+    image = photo_file.read_photo(photo)
     reading = read_mat(image, layout, bar_mm=bar_mm)
     factor = reading.scale.factor if reading.scale.by == "ruler" and reading.scale.factor else 1.0
     screw = measure_screw(image, reading.plane, factor)
     if out is not None:
-        out.write_bytes(encode_jpeg(marked(image, reading)))
+        photo_file.write_photo(out, marked(image, reading))
     if as_json:
         return json.dumps(reading_doc(reading, screw), indent=2, ensure_ascii=False)
     return reading_text(reading, screw)
-
-
-def _picture(photo: Path) -> Any:
-    if photo.stat().st_size > MAX_FILE_BYTES:
-        raise BadPicture(f"{photo} is larger than {MAX_FILE_BYTES // 2**20} MB: give a photo of the mat.")
-    try:
-        return decode_file(photo.read_bytes())
-    except BadPicture as why:
-        raise BadPicture(f"{photo} {why}: give a whole JPEG or PNG photo of the mat.") from None
 
 
 def reading_doc(reading: MatReading, screw: ScrewReading | None = None) -> dict[str, Any]:

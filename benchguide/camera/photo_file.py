@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchguide.camera.decode import MAX_FILE_BYTES, BadPicture, decode_file
+from benchguide.camera.decode import MAX_FILE_BYTES, PHOTO_FORMATS, BadPicture, decode_file
 
 if TYPE_CHECKING:
     import numpy as np
@@ -13,26 +13,27 @@ if TYPE_CHECKING:
 
 
 def read_photo(path: Path) -> NDArray[np.uint8]:
-    """A JPEG or PNG file as (H, W, 3) BGR uint8, turned upright by its Exif orientation.
+    """A photo file as (H, W, 3) BGR uint8, turned upright by its Exif orientation.
 
-    Grey, CMYK, palette, alpha and 16 bit pictures are converted. Raises ValueError with one sentence for a file
-    that is missing, huge, cut short or no picture; memory stays bounded by the size its header tells.
+    JPEG, PNG, TIFF, BMP and WebP of every depth and colour kind (see `decode_file`). Raises ValueError with one
+    sentence for a file that is missing, huge, cut short or no picture; memory stays bounded by what its header tells.
     """
+    if path.is_dir():
+        raise ValueError(f"{path} is a folder; name one photo.")
+    if not path.is_file():
+        raise ValueError(f"{path} is not there; check the name.")
     try:
-        size = path.stat().st_size
-        if size > MAX_FILE_BYTES:
-            raise ValueError(
-                f"{path} has {size // 2**20} MB; photos of up to 256 MB are read. Save it smaller."
-            )
+        if path.stat().st_size > MAX_FILE_BYTES:
+            raise ValueError(f"{path} is larger than 256 MB; use a smaller picture.")
         data = path.read_bytes()
-    except IsADirectoryError:
-        raise ValueError(f"{path} is a folder; name one photo.") from None
     except OSError as error:
-        raise ValueError(f"{path} cannot be read ({error.strerror or error}); check the name.") from None
+        raise ValueError(f"{path} cannot be read ({error.strerror or error}); look at its rights.") from None
     try:
-        return decode_file(data)
+        return decode_file(data, PHOTO_FORMATS)
     except BadPicture as error:
-        raise ValueError(f"{path} {error}; take the photo again, or save it as JPEG.") from None
+        raise BadPicture(
+            f"{path} {error}; take the photo again, or save it as a JPEG of up to 100 megapixels."
+        ) from None
 
 
 def write_photo(path: Path, image: NDArray[np.uint8]) -> None:

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from benchguide.camera.compare_command import BadComparison, parse_place, read_picture, run_compare
+from benchguide.camera.compare_command import BadComparison, parse_place, run_compare
+from benchguide.camera.photo_file import read_photo
 from tests.camera.device_scenes import Pair, pair
 
 SCHEMA = {
@@ -99,7 +100,7 @@ def test_the_marked_picture_has_the_size_of_as_left_and_shows_outlines(
 ) -> None:
     marked = tmp_path / "marked.png"
     said = run_compare(*files, marked=marked)
-    picture = read_picture(marked)
+    picture = read_photo(marked)
     assert picture.shape == scene.left.shape
     assert (picture != scene.left).any()
     assert "most likely first" in said.text
@@ -138,7 +139,7 @@ def test_the_orientation_tag_is_honoured(tmp_path: Path) -> None:
     exif = Image.Exif()
     exif[0x0112] = 6  # the top of the picture is its right side (Exif 2.32, tag 274)
     path = _saved(tmp_path, "turned.jpg", turned, exif=exif, quality=95)
-    picture = read_picture(path)
+    picture = read_photo(path)
     assert picture.shape == (60, 80, 3)
     assert picture[30, 10, 2] > 150
     assert picture[30, 70, 0] > 150
@@ -147,7 +148,7 @@ def test_the_orientation_tag_is_honoured(tmp_path: Path) -> None:
 @pytest.mark.parametrize("mode", ["CMYK", "L", "1", "P", "RGBA", "LA", "YCbCr"])
 def test_other_colour_modes_are_read(tmp_path: Path, mode: str) -> None:
     name = "x.png" if mode in ("1", "P", "RGBA", "LA", "L") else "x.jpg"
-    picture = read_picture(_saved(tmp_path, name, Image.fromarray(_colours()).convert(mode)))
+    picture = read_photo(_saved(tmp_path, name, Image.fromarray(_colours()).convert(mode)))
     assert picture.shape == (60, 80, 3)
     assert picture.dtype == np.uint8
     assert picture[30, 10].tolist() != picture[30, 70].tolist() or mode in ("1",)
@@ -155,7 +156,7 @@ def test_other_colour_modes_are_read(tmp_path: Path, mode: str) -> None:
 
 def test_sixteen_bit_grey_is_scaled_not_cut(tmp_path: Path) -> None:
     ramp = np.linspace(0, 65535, 80 * 60).reshape(60, 80).astype(np.uint16)
-    picture = read_picture(_saved(tmp_path, "deep.png", Image.fromarray(ramp)))
+    picture = read_photo(_saved(tmp_path, "deep.png", Image.fromarray(ramp)))
     assert picture[0, 0, 0] == 0
     assert picture[-1, -1, 0] == 255
     assert 120 < picture[30, 0, 0] < 135
@@ -163,7 +164,7 @@ def test_sixteen_bit_grey_is_scaled_not_cut(tmp_path: Path) -> None:
 
 def test_what_is_transparent_lies_on_white(tmp_path: Path) -> None:
     clear = Image.new("RGBA", (8, 8), (0, 0, 0, 0))
-    assert read_picture(_saved(tmp_path, "clear.png", clear))[0, 0].tolist() == [255, 255, 255]
+    assert read_photo(_saved(tmp_path, "clear.png", clear))[0, 0].tolist() == [255, 255, 255]
 
 
 def _png_header(width: int, height: int) -> bytes:
@@ -187,8 +188,8 @@ def _cut() -> bytes:
     [
         (b"", "is not a JPEG"),
         (b"hello, this is text", "is not a JPEG"),
-        (_png_header(60000, 60000), "larger than 100 megapixels"),
-        (_png_header(12000, 9000), "larger than 100 megapixels"),
+        (_png_header(60000, 60000), "100 megapixels; take"),
+        (_png_header(12000, 9000), "100 megapixels; take"),
         (_png_header(400, 300), "cut short or damaged"),
         (_cut(), "cut short or damaged"),
         (b"%PDF-1.4 not a picture", "is not a JPEG"),
@@ -200,16 +201,16 @@ def test_a_file_that_is_no_sound_picture_is_told_in_one_sentence(
     bad = tmp_path / "bad.jpg"
     bad.write_bytes(data)
     for order in ((bad, files[1]), (files[0], bad)):
-        with pytest.raises(BadComparison, match=says) as told:
+        with pytest.raises(ValueError, match=says) as told:
             run_compare(*order)
         assert "\n" not in str(told.value)
         assert "bad.jpg" in str(told.value)
 
 
 def test_missing_files_and_folders_are_told(files: tuple[Path, Path], tmp_path: Path) -> None:
-    with pytest.raises(BadComparison, match="is not there"):
+    with pytest.raises(ValueError, match="is not there"):
         run_compare(tmp_path / "none.jpg", files[1])
-    with pytest.raises(BadComparison, match="is a folder"):
+    with pytest.raises(ValueError, match="is a folder"):
         run_compare(files[0], tmp_path)
 
 
@@ -229,7 +230,7 @@ def test_a_marked_picture_of_another_kind_is_refused(
 
 
 def test_a_place_that_cannot_be_written_is_told(files: tuple[Path, Path], tmp_path: Path) -> None:
-    with pytest.raises(BadComparison, match="cannot be written"):
+    with pytest.raises(ValueError, match="cannot be written"):
         run_compare(*files, marked=tmp_path / "no such folder" / "marked.jpg")
 
 

@@ -78,7 +78,7 @@ def test_bad_files_end_as_one_sentence(photo, tmp_path):
     Image.new("RGB", (1, 1)).save(tmp_path / "one.png")
     with pytest.raises(NoMat, match="1 x 1 pixels"):
         read_photo(tmp_path / "one.png")
-    with pytest.raises(FileNotFoundError):
+    with pytest.raises(ValueError, match="is not there"):
         read_photo(tmp_path / "none.jpg")
 
 
