@@ -365,6 +365,10 @@ def map_print(device: Path, paper: str, out: Path | None) -> None:
 @click.argument("audio", required=False, type=click.Path(path_type=Path))
 @click.option("--level", type=float, help="The talker's level in dBFS, as the microphone check gives it.")
 @click.option("--counts", is_flag=True, help="Numbers are expected ('three screws').")
+@click.option(
+    "--further", is_flag=True, help="The rarer phrases too ('skip forward'); --live always has them."
+)
+@click.option("--strict", is_flag=True, help="The limits for a room with talk in it.")
 @click.option("--rate", "words", help="Instead: how near two words sound to the phrases of the table.")
 @click.option("--phrases", type=click.Path(path_type=Path), help="Another table of phrases.")
 @click.option("--live", is_flag=True, help="Instead: show what the microphone gives, for setting up.")
@@ -377,6 +381,8 @@ def listen(
     audio: Path | None,
     level: float | None,
     counts: bool,
+    further: bool,
+    strict: bool,
     words: str | None,
     phrases: Path | None,
     live: bool,
@@ -397,6 +403,7 @@ def listen(
             seconds=seconds,
             level=level,
             counts=counts,
+            strict=strict,
             phrases=phrases,
             microphone=microphone or "",
             as_json=as_json,
@@ -411,7 +418,7 @@ def listen(
             click.echo(f"{one.distance:5.2f}  {one.words:<24} {'too near' if one.too_near else ''}".rstrip())
         return
     assert audio is not None
-    heard = body.listen(audio, level=level, counts=counts, phrases=phrases)
+    heard = body.listen(audio, level=level, counts=counts, further=further, strict=strict, phrases=phrases)
     if heard.fault:
         click.echo(heard.fault, err=True)
     click.echo(json.dumps(heard.as_json(), indent=2) if as_json else "\n".join(heard.lines()))

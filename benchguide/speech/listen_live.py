@@ -14,6 +14,7 @@ from PySide6.QtCore import QCoreApplication, QTimer
 from benchguide.speech.microphone import Microphone
 from benchguide.speech.phrases import bundled, read_phrases
 from benchguide.speech.recogniser import Heard, Recogniser
+from benchguide.speech.recogniser_judge import STRICT
 from benchguide.speech.system_volume import microphone_volume
 
 SHOW_MS = 500
@@ -27,16 +28,19 @@ def listen_live(
     seconds: float | None = None,
     level: float | None = None,
     counts: bool = False,
+    strict: bool = False,
     phrases: Path | None = None,
     microphone: str = "",
     as_json: bool = False,
 ) -> int:
     """Listen until interrupted, or for some seconds; `tell` gets the lines. Exit code 2 when nothing was ever heard.
 
+    It hears what the bench hears: the phrases of the group further too. `strict` is for a room with talk in it.
     Raises VoiceMissing, BadPhrases, OSError, ValueError; each says in one sentence what to do.
     """
     app = QCoreApplication.instance() or QCoreApplication(["benchguide-listen"])
-    recogniser = Recogniser(read_phrases(phrases) if phrases else bundled())
+    table = read_phrases(phrases) if phrases else bundled()
+    recogniser = Recogniser(table, limits=STRICT if strict else None)
     recogniser.numbers, recogniser.talker_db = counts, level
     ear, sounded = Microphone(microphone), False
 

@@ -61,6 +61,8 @@ class Recogniser:
         self._rest = np.empty(0, np.float32)
         self._muted = False
         self._mute_left = 0
+        # the network's time does not add to the silence that must be waited for: it works during that
+        self._guess: tuple[tuple[float, float, tuple[Group, ...]], Verdict] | None = None
         self.numbers = False
         self.asking = False
         self.further = True
@@ -129,15 +131,31 @@ class Recogniser:
             return None
         stretch = self._cutter.feed(chunk)
         self._meter.feed(chunk, self._cutter.voiced)
-        return self._heard(stretch) if stretch else None
+        if stretch:
+            return self._heard(stretch)
+        if probable := self._cutter.probable():
+            groups = self._groups()
+            self._guess = (probable.start_s, probable.end_s, groups), self._judged(probable, groups)
+        return None
 
-    def _heard(self, stretch: Stretch) -> Heard | None:
+    def _groups(self) -> tuple[Group, ...]:
         groups = [Group.COMMAND]
         groups += [Group.FURTHER] if self.further else []
         groups += [Group.NUMBER] if self.numbers else []
         groups += [Group.ANSWER] if self.asking else []
+        return tuple(groups)
+
+    def _judged(self, stretch: Stretch, groups: tuple[Group, ...]) -> Verdict:
         spoken = (stretch.before_s, stretch.before_s + stretch.end_s - stretch.start_s)
-        verdict = self._judge.judge(stretch.samples, tuple(groups), stretch.too_long, spoken)
+        return self._judge.judge(stretch.samples, groups, stretch.too_long, spoken)
+
+    def _heard(self, stretch: Stretch) -> Heard | None:
+        groups, guess = self._groups(), self._guess
+        self._guess = None
+        if guess and guess[0] == (stretch.start_s, stretch.end_s, groups):
+            verdict = guess[1]
+        else:
+            verdict = self._judged(stretch, groups)
         self.last = verdict
         phrase: Phrase | None = verdict.phrase
         if phrase is None:

@@ -36,6 +36,7 @@ class Cutting:
     near_run: int = 3  # chunks running; a vowel lasts longer than a click
     shortest_s: float = 0.25  # no two words are said in less
     hangover_s: float = 0.288  # silence that ends a stretch
+    guess_s: float = 0.192  # silence after which it has probably ended: the network may begin
     preroll_s: float = 0.25  # sound kept from before its start
     longest_s: float = 2.2  # a longer stretch is talk: the commands measured last 0.5 to 1.3 s
     reset_after_s: float = 20.0  # of silence: silero starts afresh, so that hours of fan leave no trace in it
@@ -193,6 +194,16 @@ class Cutter:
         if (self._at - self._last) * CHUNK_S < self.cutting.hangover_s - 1e-9:
             return None
         pieces, self._pieces = self._pieces, []
+        return self._stretch(pieces)
+
+    def probable(self) -> Stretch | None:
+        """The open stretch as it would be if it ended here; given once, after the first part of the silence."""
+        if not self._pieces or self._at - self._last != round(self.cutting.guess_s / CHUNK_S):
+            return None
+        stretch = self._stretch(self._pieces)
+        return None if stretch is None or stretch.too_long else stretch
+
+    def _stretch(self, pieces: list[np.ndarray]) -> Stretch | None:
         chunks = self._last - self._first
         far = self.talker_db is not None and self._near_count < self.cutting.near_share * chunks
         if far or chunks * CHUNK_S < self.cutting.shortest_s:

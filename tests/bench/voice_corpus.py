@@ -67,19 +67,21 @@ def _espeak(voice: str, words_a_minute: int) -> Callable[[list[str], Path], None
     return speak
 
 
-def _flite(voice: str) -> Callable[[list[str], Path], None]:
+def _flite(voice: str, stretch: float = 1.0) -> Callable[[list[str], Path], None]:
+    slower = ["--setf", f"duration_stretch={stretch}"]
+
     def speak(texts: list[str], folder: Path) -> None:
         for i, text in enumerate(texts):
             source = folder / f"{i}.txt"
             source.write_text(text + "\n")
-            _run(["flite", "-voice", voice, "-f", str(source), "-o", str(folder / f"{i}.wav")])
+            _run(["flite", "-voice", voice, *slower, "-f", str(source), "-o", str(folder / f"{i}.wav")])
 
     return speak
 
 
-def _festival(voice: str) -> Callable[[list[str], Path], None]:
+def _festival(voice: str, stretch: float = 1.0) -> Callable[[list[str], Path], None]:
     def speak(texts: list[str], folder: Path) -> None:
-        script = [f"(voice_{voice})"]
+        script = [f"(voice_{voice})", f"(Parameter.set 'Duration_Stretch {stretch})"]
         for i, text in enumerate(texts):
             plain = text.replace("\\", " ").replace('"', " ")
             script.append(
@@ -130,6 +132,14 @@ DEV = (
     Voice("fe_kal", "festival", _festival("kal_diphone")),
     Voice("hi_low", "hibari", _hibari(), 0.9),
     Voice("pi_slow", "piper", _piper(1.15), 1.06),
+    Voice("es_us_m1", "espeak-ng", _espeak("en-us+m1", 185)),
+    Voice("es_lanc_f1", "espeak-ng", _espeak("en-gb-x-gbclan+f1", 150)),
+    Voice("es_us_mike", "espeak-ng", _espeak("en-us+Mike", 150)),
+    Voice("es_gb_linda", "espeak-ng", _espeak("en-gb+linda", 165)),
+    Voice("fl_awb_fast", "flite", _flite("awb", 0.85), 1.05),
+    Voice("fl_kal_deep", "flite", _flite("kal", 1.1), 0.94),
+    Voice("fe_kal_slow", "festival", _festival("kal_diphone", 1.15)),
+    Voice("hi_child", "hibari", _hibari(), 1.16),
 )
 #: Voices the printed figures are from; never looked at while tuning.
 TEST = (
@@ -146,6 +156,26 @@ TEST = (
     Voice("hi_high", "hibari", _hibari(), 1.08),
     Voice("pi_joe", "piper", _piper(1.0)),
     Voice("pi_low", "piper", _piper(0.9), 0.93),
+)
+#: More of them for the commands, among them faster and slower talkers; never looked at while tuning either.
+MORE = (
+    Voice("es_wmid_f5", "espeak-ng", _espeak("en-gb-x-gbcwmd+f5", 150)),
+    Voice("es_us_m8", "espeak-ng", _espeak("en-us+m8", 140)),
+    Voice("es_us_annie", "espeak-ng", _espeak("en-us+Annie", 160)),
+    Voice("es_gb_michael", "espeak-ng", _espeak("en-gb+Michael", 165)),
+    Voice("es_us_gene", "espeak-ng", _espeak("en-us+Gene", 175)),
+    Voice("es_rp_steph", "espeak-ng", _espeak("en-gb-x-rp+steph", 155)),
+    Voice("es_carib_m4", "espeak-ng", _espeak("en-029+m4", 150)),
+    Voice("fl_rms_fast", "flite", _flite("rms", 0.82)),
+    Voice("fl_rms_deep", "flite", _flite("rms", 1.1), 0.92),
+    Voice("fl_slt_slow", "flite", _flite("slt", 1.2)),
+    Voice("fl_slt_high", "flite", _flite("slt"), 1.08),
+    Voice("fl_kal16_slow", "flite", _flite("kal16", 1.15)),
+    Voice("fe_ked_fast", "festival", _festival("ked_diphone", 0.85)),
+    Voice("fe_hts_low", "festival", _festival("cmu_us_slt_arctic_hts", 1.05), 0.94),
+    Voice("hi_mid", "hibari", _hibari(), 0.95),
+    Voice("pi_fast", "piper", _piper(0.82)),
+    Voice("pi_slow_low", "piper", _piper(1.2), 0.97),
 )
 
 

@@ -278,3 +278,60 @@ def test_a_short_phrase_must_fit_better() -> None:
     limits = Limits()
     assert limits.score_for(9) == limits.score_for(8) == limits.score
     assert limits.score < limits.score_for(7) < limits.score_for(6) < 0
+
+
+class Ordered:
+    """A judge that accepts everything and keeps what it was asked."""
+
+    limits = Limits()
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[tuple[Group, ...], int]] = []
+        self.phrase = bundled().phrases[0]
+
+    def judge(self, samples: np.ndarray, groups: tuple[Group, ...], *_: object) -> Verdict:
+        self.asked.append((groups, len(samples)))
+        return Verdict(self.phrase, self.phrase, -1.0, 1.0, 0.0, 0.9, "")
+
+
+class Speech:
+    """A judge of voice: what is loud is a voice."""
+
+    def probability(self, chunk: np.ndarray) -> float:
+        return float(np.abs(chunk).max() > 0.05)
+
+    def reset(self) -> None:
+        pass
+
+
+def _said(*lengths: int) -> np.ndarray:
+    """Chunks of silence and of speech by turns, beginning with silence."""
+    parts = [np.full(CHUNK * count, 0.1 * (i % 2), np.float32) for i, count in enumerate(lengths)]
+    return np.concatenate(parts)
+
+
+def test_the_network_works_during_the_silence_that_ends_a_phrase() -> None:
+    judge = Ordered()
+    listener = Recogniser(bundled(), judge=judge, voice=Speech())  # type: ignore[arg-type]
+    assert listener.feed(_said(20, 20, 7)) == []
+    assert len(judge.asked) == 1  # asked before the phrase is over
+    assert len(listener.feed(_said(10))) == 1
+    assert len(judge.asked) == 1
+
+
+def test_a_phrase_that_goes_on_after_all_is_judged_as_a_whole() -> None:
+    judge = Ordered()
+    listener = Recogniser(bundled(), judge=judge, voice=Speech())  # type: ignore[arg-type]
+    (heard,) = listener.feed(_said(20, 20, 7, 10, 20))
+    assert len(judge.asked) == 2
+    assert judge.asked[1][1] > judge.asked[0][1]
+    assert heard.end_s == pytest.approx(57 * CHUNK / 16_000, abs=0.001)
+
+
+def test_what_is_expected_may_change_while_the_silence_lasts() -> None:
+    judge = Ordered()
+    listener = Recogniser(bundled(), judge=judge, voice=Speech())  # type: ignore[arg-type]
+    listener.feed(_said(20, 20, 7))
+    listener.numbers = True
+    assert len(listener.feed(_said(10))) == 1
+    assert [Group.NUMBER in groups for groups, _ in judge.asked] == [False, True]

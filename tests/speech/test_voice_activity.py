@@ -106,3 +106,21 @@ def test_a_talker_with_faint_consonants_is_near_enough() -> None:
         *[part for _ in range(5) for part in ((3, 0.9, LOUD), (4, 0.9, FAINT))], (40, 0, FAINT)
     )
     assert len(_cut(says, levels)) == 1
+
+
+def test_the_probable_end_is_given_once_and_is_the_end_where_speech_does_not_go_on() -> None:
+    says, levels = _parts((30, 0, FAINT), (20, 0.9, LOUD), (7, 0, FAINT), (20, 0.9, LOUD), (40, 0, FAINT))
+    cutter, guesses, ends = Cutter(Script(says)), [], []
+    cutter.talker_db = -20.0
+    for at, level in enumerate(levels, 1):
+        if stretch := cutter.feed(np.full(CHUNK, level, np.float32)):
+            ends.append((at, stretch))
+        if stretch := cutter.probable():
+            guesses.append((at, stretch))
+    (first, second), ((end_at, end),) = guesses, ends
+    assert first[1].start_s == second[1].start_s == end.start_s
+    assert first[1].end_s == pytest.approx(50 * CHUNK_S)
+    assert second[1].end_s == end.end_s
+    assert (end_at - second[0]) * CHUNK_S == pytest.approx(Cutting().hangover_s - Cutting().guess_s)
+    assert len(second[1].samples) == len(end.samples) - (end_at - second[0]) * CHUNK
+    assert np.array_equal(second[1].samples, end.samples[: len(second[1].samples)])
