@@ -11,7 +11,7 @@ from benchguide.procedure.words import CHOICES, FAILING, HOLDING, REFITS, REMOVA
 from benchguide.session import gates_part as by_part
 from benchguide.session.energy import unproven
 from benchguide.session.gate import Gate
-from benchguide.session.gates_seen import poor_photo_gates, too_long
+from benchguide.session.gates_seen import mat_left_empty, poor_photo_gates, too_long
 from benchguide.session.ledger import OutItem
 from benchguide.session.names import same_step
 from benchguide.session.state import Mark, Purpose, State
@@ -321,4 +321,5 @@ FINISH_GATES: tuple[Callable[[State], Iterator[Gate]], ...] = (
     _finish_steps,
     _finish_countdowns,
     _finish_failed,
+    mat_left_empty,
 )

@@ -1,14 +1,17 @@
 """Hold points that follow from what the camera saw: a required photo that is poor, a screw that is too long.
 
-Part of gates.py and gates_part.py. Differences and the mat bar nothing: they are candidates, shown and recorded.
+Part of gates.py and gates_part.py. Differences and what a mat holds bar nothing: they are candidates, shown and
+recorded. Only where the camera has read the mat in this job does closing ask for the photo of the mat left empty.
 """
 
 from collections.abc import Iterator, Sequence
 
 from benchguide.procedure.photos import needs_as_found, needs_as_left
 from benchguide.procedure.procedure import Step
+from benchguide.procedure.words import REFITS
 from benchguide.session.events import PhotoTaken
 from benchguide.session.gate import Gate
+from benchguide.session.mat import CANNOT_TELL, left_on_mat
 from benchguide.session.photo_faults import fault_words, remedy_of
 from benchguide.session.state import Purpose, State
 
@@ -51,3 +54,30 @@ def too_long(state: State, parts: Sequence[str], subject: str) -> Iterator[Gate]
                 f"The screw measured for {name} is too long. {measured.told}".strip(),
                 "Do not drive it in. Take another one and measure that.",
             )
+
+
+def mat_left_empty(state: State) -> Iterator[Gate]:
+    """The mat was read in this job, parts came off, and no reading shows it as it should be at the end.
+
+    What still is out by the ledger may lie there: that is the count's to hold.
+    """
+    read = state.mat
+    if read is None or not state.came_off:
+        return
+    if not _read_at_the_end(state, read.step):
+        yield Gate(
+            "empty-mat:finish",
+            "The photo of the empty mat is missing.",
+            "Show the mat to the camera (Q) and keep the reading.",
+        )
+    elif left := left_on_mat(state, read):
+        cells = ", ".join(cell for cell, _verdict in left)
+        unsure = all(verdict == CANNOT_TELL for _cell, verdict in left)
+        told = f"It cannot be told whether the mat is empty: {cells}." if unsure else f"On the mat: {cells}."
+        yield Gate("empty-mat:finish", told, "Look there, then keep another reading of the mat (Q).")
+
+
+def _read_at_the_end(state: State, step: str) -> bool:
+    """True when the mat was read at the last step that refits something, or after it."""
+    refits = [place for place, each in enumerate(state.steps) if each.action in REFITS]
+    return step in state.index and state.index[step] >= max(refits, default=0)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchguide.session.commands import CellSeen
+from benchguide.session.events import MatRead
 from benchguide.session.state import State
 
 AGREE, DISAGREE, CANNOT_TELL = "agree", "disagree", "cannot tell"
@@ -51,6 +52,20 @@ def mat_against_ledger(state: State, reading: Sequence[CellSeen]) -> tuple[CellB
 def mat_is_empty(reading: Sequence[CellSeen]) -> bool:
     """True when every cell was read and nothing lies in any."""
     return bool(reading) and all(cell.count == 0 for cell in reading)
+
+
+def left_on_mat(state: State, read: MatRead) -> list[tuple[str, str]]:
+    """Cells of a kept reading that do not show what the ledger says now, each with its verdict."""
+    expected = expected_in_cells(state)
+    left = []
+    for doc in read.cells:
+        count, cell = doc["count"], str(doc["cell"])
+        at_least = doc["at_least"]
+        if count is None and isinstance(at_least, int) and at_least <= expected.get(cell, 0):
+            left.append((cell, CANNOT_TELL))
+        elif count != expected.get(cell, 0):
+            left.append((cell, DISAGREE))
+    return left
 
 
 def _beside(cell: CellSeen, expected: int) -> CellBeside:
