@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from benchguide.camera.opencv import cv2
 from benchguide.camera.photo_file import read_photo, write_photo
-from benchguide.camera.quality import PhotoVerdict, Region, judge_photo
+from benchguide.camera.quality import PartShown, PhotoVerdict, Region, glare_over, judge_photo
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,7 +31,11 @@ def photo_check(
     image = read_photo(photo)
     region = as_region(place, image.shape[1], image.shape[0]) if place else None
     earlier = read_photo(before) if before else None
-    verdict = judge_photo(image, region=region, before=earlier)
+    if region is None:
+        verdict = judge_photo(image, before=earlier)
+    else:
+        glare = glare_over(earlier, region) if earlier is not None else None
+        verdict = judge_photo(image, parts=(PartShown("the place", region, glare),))
     if marked:
         write_photo(marked, _marked(image, place, verdict))
     if as_json:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 WIDTH = 640
 #: an edge counts when grey changes by at least this much (of 255) within 11 x 11 pixels
 CONTRAST = 16
-#: share of the picture, the strongest edges, that is looked at
+#: share of what is looked at, the strongest edges, that counts
 STRONGEST = 0.2
 #: fewer edge pixels than this tell nothing
 ENOUGH = 60
@@ -76,6 +76,13 @@ def steepness(image: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None) -
     return _steepness(grey, *_slopes(grey), wide)
 
 
+def steepness_of(cut: NDArray[np.uint8], width: int) -> float | None:
+    """The same of a cut of a picture that is `width` pixels wide, on the scale of the whole."""
+    grey = measured_grey(cut, max(1, round(cut.shape[1] * min(1.0, WIDTH / width))))
+    grey = cv2().GaussianBlur(grey, (0, 0), 0.7)
+    return _steepness(grey, *_slopes(grey), None)
+
+
 def _prepared(
     image: NDArray[np.uint8], mask: NDArray[np.bool_] | None
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_] | None]:
@@ -120,7 +127,8 @@ def _typical(
     if count < ENOUGH:
         return None
     kept = across[good]
-    floor = float(np.quantile(kept, 1 - min(1.0, STRONGEST * across.size / count)))
+    size = across.size if mask is None else int(mask.sum())
+    floor = float(np.quantile(kept, 1 - min(1.0, STRONGEST * size / count)))
     places = good & (across >= floor)
     return float(np.quantile(steep[places] / across[places], 0.75))
 

@@ -147,9 +147,7 @@ class SimulatedBench:
 
     def homography(self, scene: Scene, z_mm: float = 0.0) -> NDArray[np.float64]:
         """3x3 matrix from device millimetres at height z_mm to pixels, before the sway."""
-        from benchguide.camera.bench_painter import View
-
-        return View.of(scene, self._size).homography(z_mm)
+        return millimetres_to_pixels(scene, self._size)(z_mm)
 
     def _picture(self, drawn: _Drawn, index: int) -> NDArray[np.uint8]:
         """Picture number `index`: the drawn scene, swayed by under 2 px, with sensor noise."""
@@ -196,6 +194,14 @@ class SimulatedBench:
         dx = 0.7 * math.sin(1.13 * t + phase) + 0.35 * math.sin(3.1 * t + 2 * phase)
         dy = 0.5 * math.sin(0.87 * t + 3 * phase) + 0.3 * math.sin(2.7 * t + phase)
         return dx, dy
+
+
+def millimetres_to_pixels(scene: Scene, size: tuple[int, int]) -> Callable[[float], NDArray[np.float64]]:
+    """How a picture of a scene is registered to the device: height in millimetres to the 3x3 matrix from device
+    millimetres on that plane to pixels, before the sway."""
+    from benchguide.camera.bench_painter import View
+
+    return View.of(scene, size).homography
 
 
 class _Drawn:

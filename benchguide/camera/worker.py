@@ -180,6 +180,11 @@ class CameraWorker:
         """The last picture that arrived since the start, or None. Ask status() what it is worth."""
         return self._newest
 
+    @property
+    def may_repeat(self) -> bool:
+        """Whether two pictures may rightly be the same (stills, a video file)."""
+        return self._traits.frozen_after_s is None
+
     def status(self) -> CameraStatus:
         """The state at this instant; right even while a read is blocked."""
         with self._changed:

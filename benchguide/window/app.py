@@ -377,6 +377,7 @@ class Bench(QObject):
         self.driver = driver = BenchDriver(
             live, self.camera.worker, self.photos, Pulse(self.folder / "pulse"), self
         )
+        driver.scene = lambda: self._scene if self.settings.camera == "simulated" else None
         self._set_scene()
         # drawing a scene anew takes the camera's thread a while: the step is painted first
         driver.changed.connect(lambda _facts: self._scene_soon.start())

@@ -17,7 +17,7 @@ from PySide6.QtCore import QCoreApplication, QObject, QTimer, Signal
 
 from benchguide.camera.encode import encode_jpeg
 from benchguide.camera.frame import Frame
-from benchguide.camera.worker import CameraWorker, ShutterFailed
+from benchguide.camera.worker import CameraState, CameraWorker, ShutterFailed
 from benchguide.session.commands import Command, KeepPhoto, LeaveBench, RingCountdown
 from benchguide.session.countdown import due, left_s
 from benchguide.session.decide import Refused, wanted_purpose
@@ -28,6 +28,7 @@ from benchguide.store.photos import KeptPhoto, PhotoFacts, PhotoShelf
 from benchguide.store.problems import NotKept, PhotoNotKept
 from benchguide.store.pulse import Pulse
 from benchguide.window.photo_judge import PhotoJudge, View, pick
+from benchguide.window.photo_place import Known, known_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from benchguide.camera.quality import PhotoVerdict
+    from benchguide.camera.simulated import Scene
     from benchguide.session.events import Fact
 
 TICK_MS = 250
@@ -109,6 +111,8 @@ class BenchDriver(QObject):
         self._beats = 0
         self._shooting = 0
         self._judge = PhotoJudge()
+        self.scene: Callable[[], Scene | None] = lambda: None
+        """What the camera's picture is registered to at this moment; only the simulated bench knows."""
         self._shutter = ThreadPoolExecutor(1, thread_name_prefix="shutter")
         self._written.connect(self._enter_photo)
         live.listen(self.changed.emit)
@@ -176,7 +180,8 @@ class BenchDriver(QObject):
         facts = self._photo_facts(shot)
         self.asked.emit(shot)
         self._shooting += 1
-        future = self._shutter.submit(self._shoot, monotonic_ns(), facts, shot, fits)
+        known = known_for(self.state, shot.step, shot.purpose, self.scene(), self._shelf.path)
+        future = self._shutter.submit(self._shoot, monotonic_ns(), facts, shot, known, fits)
         future.add_done_callback(lambda done: self._written.emit(shot, done))
 
     def _photo_facts(self, shot: Shot) -> PhotoFacts:
@@ -198,13 +203,21 @@ class BenchDriver(QObject):
         asked_ns: int,
         facts: PhotoFacts,
         shot: Shot,
+        known: Known,
         fits: Callable[[NDArray[np.uint8]], bool] | None,
     ) -> Taken:
         """Runs in the shutter's thread: the sharpest of some frames, file, verification, then the verdict."""
         frame = self._frame(asked_ns, fits)
         taken = facts.taken + timedelta(microseconds=(frame.exposed_ns - asked_ns) // 1000)
         kept = self._shelf.keep(encode_jpeg(frame.image), replace(facts, taken=taken, source=frame.source))
-        verdict = self._judge.judge(frame.image, View(shot.step, shot.purpose, shot.what))
+        frozen = self._camera.status().state is CameraState.FROZEN
+        verdict = self._judge.judge(
+            frame.image,
+            View(shot.step, shot.purpose, shot.what),
+            known,
+            frozen=frozen,
+            may_repeat=self._camera.may_repeat,
+        )
         return Taken(kept, taken, frame.source, verdict)
 
     def _frame(self, asked_ns: int, fits: Callable[[NDArray[np.uint8]], bool] | None) -> Frame:

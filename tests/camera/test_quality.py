@@ -1,6 +1,7 @@
 """Photos that are good, and the same ones spoilt in one way each."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from PIL import Image
 from benchguide.camera.opencv import cv2
 from benchguide.camera.photo_check_command import photo_check
 from benchguide.camera.photo_file import read_photo
-from benchguide.camera.quality import Best, judge_photo, sharpest
+from benchguide.camera.quality import Best, PartShown, judge_photo, sharpest
 from benchguide.camera.sharpness import sharpness
 
 from .hand_streams import stream
@@ -65,9 +66,9 @@ def test_a_little_blur_is_seen_against_the_best_of_the_view(good):
     best.see(sharpness(good))
     soft = noisy(blurred(good, 1.8))
     assert judge_photo(soft).good
-    assert not judge_photo(soft, best=best.sharpness).good
+    assert not judge_photo(soft, best=best).good
     best.forget()
-    assert judge_photo(soft, best=best.sharpness).good
+    assert judge_photo(soft, best=best).good
 
 
 def test_too_dark_and_covered(good):
@@ -97,6 +98,45 @@ def test_glare_that_was_there_before_is_no_new_fault(good):
     cv2().ellipse(spoilt, (320, 200), (60, 40), 0, 0, 360, (255, 255, 255), -1)
     assert judge_photo(spoilt, before=spoilt).good
     assert faults(judge_photo(spoilt, before=good)) == ["glare"]
+
+
+def test_a_part_out_of_focus_in_a_sharp_picture_is_named(good):
+    """Only the place of the part is soft: the picture as a whole is sharp, and says nothing of it."""
+    place = (0.5, 0.2, 0.2, 0.25)
+    spoilt, (h, w) = good.copy(), good.shape[:2]
+    rows, cols = slice(round(0.1 * h), round(0.55 * h)), slice(round(0.42 * w), round(0.78 * w))
+    spoilt[rows, cols] = blurred(good, 5.0)[rows, cols]
+    spoilt = noisy(spoilt)
+    part, beside = PartShown("the cell plug", place), PartShown("the clamp", (0.1, 0.3, 0.2, 0.25))
+    assert judge_photo(spoilt).good
+    verdict = judge_photo(spoilt, parts=(part, beside))
+    assert faults(verdict) == ["out-of-focus"]
+    assert "the cell plug" in verdict.sentence
+    assert "the clamp" not in verdict.sentence
+    assert verdict.place == "the outline of the cell plug and the clamp"
+    assert judge_photo(good, parts=(part, beside)).good
+
+
+def test_glare_is_judged_over_each_part_and_the_glint_of_a_screw_is_none(good):
+    plug, clamp = PartShown("the plug", (0.2, 0.2, 0.06, 0.08)), PartShown("the clamp", (0.6, 0.5, 0.1, 0.1))
+    spoilt = good.copy()
+    x, y = round(0.23 * good.shape[1]), round(0.24 * good.shape[0])
+    cv2().circle(spoilt, (x, y), 3, (255, 255, 255), -1)
+    assert judge_photo(spoilt, parts=(plug, clamp)).good
+    cv2().circle(spoilt, (x, y), 16, (255, 255, 255), -1)
+    assert judge_photo(spoilt, region=(0.1, 0.1, 0.8, 0.8)).good
+    assert judge_photo(spoilt, parts=(plug, clamp)).sentence.startswith("Glare over the plug:")
+    white = replace(plug, glare_before=judge_photo(spoilt, parts=(plug,)).glare)
+    assert judge_photo(spoilt, parts=(white, clamp)).good
+
+
+def test_a_black_part_in_good_light_is_no_dark_picture(good):
+    dark = good.copy()
+    rows, cols = slice(200, 320), slice(400, 560)
+    dark[rows, cols] //= 8
+    part = PartShown("the plug", (400 / good.shape[1], 200 / good.shape[0], 0.1, 0.1))
+    assert "dark" not in faults(judge_photo(dark, parts=(part,)))
+    assert "dark" in faults(judge_photo((good * 0.2).astype(np.uint8), parts=(part,)))
 
 
 def test_frozen_comes_first(good):

@@ -18,6 +18,7 @@ from pytestqt.qtbot import QtBot
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from benchguide.camera.encode import encode_jpeg
 from benchguide.camera.frame import Frame
 from benchguide.camera.opencv import cv2
 from benchguide.camera.source import SourceTraits
@@ -30,6 +31,7 @@ from benchguide.store.live import read_session
 from benchguide.window.app import Bench, Options, application, open_shell
 from benchguide.window.hands_watch import HandsWatch
 from benchguide.window.photo_judge import PhotoJudge, View, pick
+from benchguide.window.photo_place import Earlier, Known, known_for
 from benchguide.window.records_pair import pairs_of, words_of
 from tests.camera.device_scenes import pair
 from tests.camera.hand_streams import stream
@@ -294,3 +296,70 @@ def test_the_sharpest_frame_is_picked_and_a_softer_retake_is_poor() -> None:
     assert second is not None
     assert not second.good, "a person has seen this view sharper"
     assert judge.judge(soft, View("s", "mat", "the mat")) is None
+
+
+def test_a_verdict_is_over_the_outline_where_the_map_is_registered(bench: Bench) -> None:
+    """The simulated bench knows where its picture lies; another camera does not."""
+    from benchguide.camera.simulated import SimulatedBench
+    from benchguide.window.scene import face_of, scene_of
+
+    driver = bench.driver
+    assert driver is not None
+    driver.do(cmd.GoTo("in-cell-plug"))
+    state = driver.state
+    scene = scene_of(state.job.device, state.ledger, face_of(state.job.device, state.step))
+    source = SimulatedBench(lambda: scene)
+    source.open()
+    frame = source.read()
+    assert frame is not None
+    view = View("in-cell-plug", "as-found", "Cell plug")
+    known = known_for(state, "in-cell-plug", "as-found", scene, bench.photos.path)
+    verdict = PhotoJudge().judge(frame.image, view, known)
+    assert verdict is not None
+    assert verdict.place == "the outline of Cell plug"
+    assert len(verdict.part_sharp) == 1
+    unknown = PhotoJudge().judge(frame.image, view, known_for(state, "in-cell-plug", "as-found", None, None))
+    assert unknown is not None
+    assert unknown.place == "the middle of the picture"
+    assert driver.scene() is None, "another camera is chosen here"
+
+
+def test_a_verdict_is_over_the_place_of_the_earlier_photo(tmp_path: Path) -> None:
+    """Marked on as-found, found again in as-left by laying one over the other; glare there is told, beside it not."""
+    path = tmp_path / "found.jpg"
+    path.write_bytes(encode_jpeg(PAIR.found))
+    height, width = PAIR.found.shape[:2]
+    marks = ((0.5 * width, 0.5 * height, 0.08 * width),)
+    known = Known((), None, Earlier(path, "a" * 64, width, height, marks, True))
+    view = View("s", "as-left", "Cell plug")
+    plain = PhotoJudge().judge(PAIR.found, view, known)
+    assert plain is not None
+    assert plain.place == "the marked place of the part"
+    for share, told in ((0.5, True), (0.2, False)):
+        spoilt = PAIR.found.copy()
+        cv2().circle(
+            spoilt, (round(share * width), round(share * height)), round(0.03 * width), (255,) * 3, -1
+        )
+        verdict = PhotoJudge().judge(spoilt, view, known)
+        assert verdict is not None
+        assert ("glare" in [reason.fault for reason in verdict.reasons]) is told
+    missing = Known((), None, replace(known.earlier, path=tmp_path / "gone.jpg"))  # type: ignore[type-var]
+    fallen = PhotoJudge().judge(PAIR.found, view, missing)
+    assert fallen is not None
+    assert fallen.place == "the middle of the picture"
+
+
+def test_the_same_picture_twice_is_frozen_but_not_from_stills() -> None:
+    judge, view = PhotoJudge(), View("s", "as-found", "the plug")
+    first = judge.judge(PAIR.found, view, may_repeat=False)
+    assert first is not None
+    assert first.good
+    again = judge.judge(PAIR.found, view, may_repeat=False)
+    assert again is not None
+    assert [reason.fault for reason in again.reasons] == ["frozen"]
+    still = judge.judge(PAIR.found, view)
+    assert still is not None
+    assert still.good
+    known = judge.judge(PAIR.left, view, frozen=True)
+    assert known is not None
+    assert "frozen" in [reason.fault for reason in known.reasons]
