@@ -69,6 +69,9 @@ WINDOW = (
     Spec("mat", "Mat", ("Q",), "Camera over the parts mat: what lies in each cell beside the ledger"),
     Spec("mat-keep", "Keep reading", ("Shift+Q",), "Photograph the mat and keep what is read from it"),
     Spec("measure-screw", "Measure screw", ("Z",), "Compare the screw at the measuring place with its hole"),
+    Spec(
+        "mat-scale", "Scale of print", ("Shift+Z",), "Enter what a ruler shows on the 100 mm bar of the mat"
+    ),
     Spec("theme", "Theme", ("F6",), "Change between the light and the dark theme"),
     Spec("farther", "Larger text", ("Ctrl++",), "I stand farther away"),
     Spec("nearer", "Smaller text", ("Ctrl+-",), "I stand nearer"),

@@ -36,6 +36,8 @@ class MatSeen:
     places: dict[str, QPolygonF] = field(default_factory=dict)
     """Corners of the cells as shares of the picture."""
     warnings: tuple[str, ...] = ()
+    scale: str = ""
+    """What is known of the scale of the print, where that is no warning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,7 @@ class _Ask:
     photo: str = ""
     part: str = ""
     span: tuple[float, float] | None = None
+    bar_mm: float | None = None
 
 
 class MatLink(QObject):
@@ -62,6 +65,8 @@ class MatLink(QObject):
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        self.bar_mm: float | None = None
+        """The scale bar of the print as a ruler shows it; None where nobody measured it."""
         self._live: NewestThread[_Ask] | None = None
         self._asked: NewestThread[_Ask] | None = None
         self._expected: Callable[[], dict[str, Expected]] = dict
@@ -93,11 +98,11 @@ class MatLink(QObject):
         live = self._live
         if live is not None:
             self._newest = frame
-            live.offer(_Ask("live", frame.image, self._last))
+            live.offer(_Ask("live", frame.image, self._last, bar_mm=self.bar_mm))
 
     def read_photo(self, photo: str, path: Path, expected: dict[str, Expected]) -> None:
         """Read a kept photo; `kept` brings the answer."""
-        self._other().offer(_Ask("keep", path, expected, photo))
+        self._other().offer(_Ask("keep", path, expected, photo, bar_mm=self.bar_mm))
 
     def measure(self, part: str, span: tuple[float, float]) -> None:
         """Measure the screw at the measuring place of the newest picture; `measured` brings the answer."""
@@ -105,7 +110,7 @@ class MatLink(QObject):
         if frame is None:
             self.measured.emit(None, "There is no picture of the mat yet.")
             return
-        self._other().offer(_Ask("measure", frame.image, {}, "", part, span))
+        self._other().offer(_Ask("measure", frame.image, {}, "", part, span, self.bar_mm))
 
     def _other(self) -> NewestThread[_Ask]:
         if self._asked is None:
@@ -133,10 +138,11 @@ def _seen(ask: _Ask) -> MatSeen:
     from benchguide.camera.mat_reading import read_mat
 
     try:
-        reading = read_mat(ask.image, expected=ask.expected)
+        reading = read_mat(ask.image, expected=ask.expected, bar_mm=ask.bar_mm)
     except ValueError as error:  # NoMat is one
         return MatSeen(str(error))
-    return MatSeen("", reading.paper, cells_seen(reading), _places(reading), reading.warnings)
+    scale = "" if reading.scale.wrong else reading.scale.sentence
+    return MatSeen("", reading.paper, cells_seen(reading), _places(reading), reading.warnings, scale)
 
 
 def _places(reading: MatReading) -> dict[str, QPolygonF]:
@@ -155,19 +161,20 @@ def _kept(ask: _Ask) -> tuple[KeepMatReading | None, str]:
     from benchguide.camera.photo_file import read_photo
 
     try:
-        reading = read_mat(read_photo(ask.image), expected=ask.expected)
+        reading = read_mat(read_photo(ask.image), expected=ask.expected, bar_mm=ask.bar_mm)
     except (OSError, ValueError) as error:
         return None, f"The mat was photographed but not read. {error}"
     return KeepMatReading(ask.photo, reading.paper, cells_seen(reading), reading.warnings), ""
 
 
 def _measured(ask: _Ask) -> tuple[KeepMeasurement | None, str]:
-    from benchguide.camera.mat_check import judge_length
+    from benchguide.camera.mat_check import judge_length, scale_by_ruler
     from benchguide.camera.mat_reading import measure_screw
 
     assert ask.span is not None
     try:
-        screw = measure_screw(ask.image)
+        factor = scale_by_ruler(ask.bar_mm).factor if ask.bar_mm else None
+        screw = measure_screw(ask.image, factor=factor or 1.0)
     except ValueError as error:
         return None, str(error)
     if screw.own_mm is None or screw.own_sigma_mm is None:

@@ -171,7 +171,8 @@ class MatPage(QWidget):
         self.measure = BigKey(actions["measure-screw"], theme)
         self.back = BigKey(None, theme, "Back to the bench", "Escape")
         self.back.clicked.connect(self.left)
-        for key in (self.back, self.measure, self.keep):
+        self.scale = BigKey(actions["mat-scale"], theme)
+        for key in (self.back, self.scale, self.measure, self.keep):
             keys.addWidget(key, 1)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
@@ -186,7 +187,7 @@ class MatPage(QWidget):
         self.told.setText(seen.trouble or told)
         self.view.set_cells({} if seen.trouble else seen.places, rows)
         self.list.set_rows(() if seen.trouble else rows)
-        self.warnings.setText(" ".join(seen.warnings))
+        self.warnings.setText(" ".join((*seen.warnings, seen.scale)).strip())
         self.title.setText(f"Parts mat {seen.paper}".strip())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

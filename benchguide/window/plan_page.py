@@ -38,6 +38,7 @@ from benchguide.window.widgets.themed import Panel, label
 
 #: a plan that is still being made after this many milliseconds says so and can be stopped
 TELL_AFTER_MS = 200
+CHECK_PRINT = " Lay a ruler on its 100 mm bar and enter what it shows: Shift+Z."
 
 
 class PlanPage(QWidget):
@@ -284,7 +285,7 @@ class PlanPage(QWidget):
 
     def _take(self, key: Any, result: Any) -> None:
         if isinstance(key, tuple):
-            self._printed(result)
+            self._printed(result, key[1])
             return
         if key != self._number:
             return
@@ -379,7 +380,9 @@ class PlanPage(QWidget):
         if folder is not None:
             parts = [removal.part for removal in way_in.removals]
             title = f"{way_in.device.name}: {way_in.target.name}"
-            self._print(lambda: plan_print.write_parts_mat(way_in.device, parts, title, folder, paper))
+            self._print(
+                lambda: plan_print.write_parts_mat(way_in.device, parts, title, folder, paper), CHECK_PRINT
+            )
 
     def _folder(self) -> Path | None:
         text = self.folder.text().strip()
@@ -389,15 +392,15 @@ class PlanPage(QWidget):
             return None
         return Path(text).expanduser()
 
-    def _print(self, work: Any) -> None:
+    def _print(self, work: Any, then: str = "") -> None:
         self._say("Being written …")
-        self._planner.ask(("print", object()), work)
+        self._planner.ask(("print", then, object()), work)
 
-    def _printed(self, result: Any) -> None:
+    def _printed(self, result: Any, then: str) -> None:
         if isinstance(result, Exception):
             self._say(plan_print.trouble(result))
         else:
-            self._say(f"Written: {result}. Print it at 100 %.")
+            self._say(f"Written: {result}. Print it at 100 %.{then}")
 
     def _say(self, sentence: str) -> None:
         self.said.setText(sentence)

@@ -42,6 +42,8 @@ class Settings:
     """True where the sound server takes the program's own voice out of the microphone: it listens while it speaks."""
     phrases: str = ""
     """File with another table of spoken phrases; "" is the one that comes along."""
+    mat_bar_mm: float = 0.0
+    """The 100 mm bar of the printed parts mat as a ruler shows it, in mm; 0 where nobody measured it."""
     switch_key: int = 0
     switch_scan: int = 0
     """The learnt key of the foot switch: Qt's number and the scan code; 0 and 0 are none."""
@@ -67,7 +69,8 @@ def load_settings(folder: Path) -> Settings:
     settings = replace(Settings(), **good)
     theme = settings.theme if settings.theme in ("dark", "light") else "dark"
     distance = min(300, max(40, settings.distance_cm)) if settings.distance_cm else 0
-    return replace(settings, theme=theme, distance_cm=distance)
+    bar = settings.mat_bar_mm if 20 <= settings.mat_bar_mm <= 300 else 0.0
+    return replace(settings, theme=theme, distance_cm=distance, mat_bar_mm=bar)
 
 
 def _fitted(value: Any, like: Any) -> Any:

@@ -15,6 +15,7 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from benchguide.window.actions import BENCH, WINDOW
+from benchguide.window.mat_scale import scale_words
 from benchguide.window.settings import Settings
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.themed import Panel, label
@@ -117,7 +118,7 @@ class SetupPage(QWidget):
     wanted = Signal(object)
     """New Settings."""
     asked = Signal(str)
-    """"camera", "learn", "stop-learning", "check", "try", "sample", "nearer" or "farther"."""
+    """"camera", "mat-scale", "learn", "stop-learning", "check", "try", "sample", "nearer" or "farther"."""
 
     def __init__(self, theme: Theme, state: SetupState) -> None:
         super().__init__()
@@ -167,6 +168,7 @@ class SetupPage(QWidget):
         rows.addLayout(looks)
         for row in (
             self._camera(state),
+            self._mat(state),
             self._microphone(state),
             self._reading(state),
             self._switch(state),
@@ -197,6 +199,12 @@ class SetupPage(QWidget):
     def _camera(self, state: SetupState) -> QWidget:
         row = _Row(self._theme, "Camera", state.camera_live, state.camera)
         row.add("Choose camera", lambda: self.asked.emit("camera"))
+        return row
+
+    def _mat(self, state: SetupState) -> QWidget:
+        right, told = scale_words(state.settings)
+        row = _Row(self._theme, "Print of the parts mat", right, told)
+        row.add("Enter the bar", lambda: self.asked.emit("mat-scale"), name="setup-mat-scale")
         return row
 
     def _microphone(self, state: SetupState) -> QWidget:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject
 
 from benchguide.window.hands_free import HandsFree
+from benchguide.window.mat_scale import MatScale
 from benchguide.window.settings import Settings
 from benchguide.window.setup_page import CHECK_S, SetupPage, SetupState
 from benchguide.window.switch_device import devices
@@ -28,6 +29,8 @@ class SetupRoom(QObject):
         self._checking = self._trying = False
         self._tried = ""
         self._before = "procedures"
+        self._mat_scale = MatScale(bench)
+        self._mat_scale.changed.connect(self.refresh)
         hands_free.changed.connect(self.refresh)
         hands_free.checked.connect(self._checked)
         hands_free.switch.learnt.connect(lambda _key: self._learnt())
@@ -160,6 +163,8 @@ class SetupRoom(QObject):
         actions = self._bench.shell.actions_by_name
         if what == "camera":
             actions["camera"].trigger()
+        elif what == "mat-scale":
+            actions["mat-scale"].trigger()
         elif what in ("nearer", "farther"):
             actions[what].trigger()
             self._make()

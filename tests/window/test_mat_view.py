@@ -185,3 +185,25 @@ def test_only_the_newest_is_worked_on() -> None:
     assert begun.wait(10)
     assert thread.stop()
     assert done == [1, 4]
+
+
+def test_the_ruler_on_the_bar_is_asked_for_kept_and_used(bench: Bench, qtbot: QtBot) -> None:
+    """A 100 mm bar that measures 94 mm: everything on the mat is 0.94 times as long as it looks there."""
+    from benchguide.window.settings import load_settings
+
+    actions, question = bench.shell.actions_by_name, bench.shell.question
+    told: list[str] = []
+    bench.shell.message.warn = told.append  # type: ignore[method-assign]
+    actions["mat"].trigger()
+    page = bench.eyes.page
+    assert page is not None
+    with qtbot.waitSignal(bench.eyes.mat.seen, timeout=WAIT_MS):
+        pass
+    assert page.scale.text() == "Scale of print"
+    actions["mat-scale"].trigger()
+    assert [field.kind for field in question.fields] == ["number"]
+    question.set_value("bar", "94")
+    question.accept()
+    assert load_settings(bench.folder).mat_bar_mm == 94.0
+    assert "94 mm: print the mat again at 100 %" in told[-1]
+    qtbot.waitUntil(lambda: "printed at 94.0 %" in page.warnings.text(), timeout=WAIT_MS)
