@@ -37,6 +37,7 @@ from benchguide.window.visit_sums import VisitSums
 from benchguide.window.widgets.answers import AnswerList
 from benchguide.window.widgets.camera_view import Mode
 from benchguide.window.widgets.clock_strip import ClockStrip
+from benchguide.window.widgets.columns import PictureColumn, TextColumn
 from benchguide.window.widgets.device_view import DeviceView
 from benchguide.window.widgets.difference_list import DifferenceList
 from benchguide.window.widgets.gatebar import GateBar
@@ -153,7 +154,6 @@ class BenchRoom(QWidget):
         self.recent = RecentCard(theme)
         self.camera = SeenView(theme)
         self.differences = DifferenceList(theme)
-        self.differences.hide()
         self.device = DeviceView(theme)
         self.stack = StackView(theme)
         self.clock = ClockStrip(theme)
@@ -171,11 +171,6 @@ class BenchRoom(QWidget):
             panel.stand_on("ground")
         for key in (*self.keys.values(), self.more):
             key.stand_on("ground")
-        # these two scroll by themselves: on a small screen they share what height there is
-        self.instruction.setMinimumHeight(round(6 * theme.sizes.body_px))
-        self.answers.setMinimumHeight(round(6 * theme.sizes.body_px))
-        self.device.setMinimumHeight(round(5 * theme.sizes.body_px))
-        self.camera.setMinimumHeight(round(5 * theme.sizes.body_px))
         self.empty = QLabel(
             "No job is on the bench.\nChoose a procedure (F2) and start it.",
             alignment=Qt.AlignmentFlag.AlignCenter,
@@ -185,20 +180,14 @@ class BenchRoom(QWidget):
     def _arrange(self) -> None:
         gap = self._theme.sizes.gap
         self._left = Pages()
-        page = QWidget()
-        column = QVBoxLayout(page)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(gap)
-        column.addWidget(Still(self.instruction), 1)
-        column.addWidget(self.gates)
-        self._left.addWidget(page)
+        self._column = TextColumn(self._theme, self.instruction, self.gates)
+        self._left.addWidget(self._column)
         self._left.addWidget(self.recent)
-        right = QSplitter(Qt.Orientation.Vertical)
-        _share(right, (self.camera, 3), (self.device, 2), (self.differences, 2), (self.answers, 3))
         self._across = across = QSplitter(Qt.Orientation.Horizontal)
-        self._right = Still(right)
+        self._right = PictureColumn(self._theme, self.camera, self.device, self.differences, self.answers)
         self._instruction_side = Still(self._left)
-        _share(across, (self._instruction_side, 9), (self._right, 11), (self.stack, 4))
+        self._stack_side = Still(self.stack)
+        _share(across, (self._instruction_side, 9), (self._right, 11), (self._stack_side, 4))
         across.setSizes([480, 560, 220])
         self._work = QWidget()
         whole = QVBoxLayout(self._work)
@@ -220,7 +209,7 @@ class BenchRoom(QWidget):
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addWidget(self._pages)
-        self._layouts = (outer, whole, foot, column, *self.instruction.layouts)
+        self._layouts = (outer, whole, foot)
 
     def _key_row(self, gap: int) -> QHBoxLayout:
         row = QHBoxLayout()
@@ -333,8 +322,8 @@ class BenchRoom(QWidget):
         for name in ("keep-poor", "countdown", "reading", "picture-mode", "close-record"):
             self._actions[name].setVisible(False)
             self.keys[name].hide()
-        self.answers.hide()
-        self.stack.hide()
+        self._right.show_below(lines=False, differences=False, camera=True)
+        self._stack_side.hide()
         self._pages.setCurrentWidget(self.empty)
 
     def _on_facts(self, facts: tuple[Fact, ...]) -> None:
@@ -346,9 +335,9 @@ class BenchRoom(QWidget):
         """Let all layouts come to rest now: a text that wraps anew moves others, and each would be painted twice."""
         for _turn in range(LAYOUT_TURNS):
             QCoreApplication.sendPostedEvents(None, QEvent.Type.LayoutRequest.value)
-            for area in (self.instruction.pages, self.answers.area):
+            if not self.answers.isHidden():
                 # a scroll area puts off showing its bar
-                QCoreApplication.sendPostedEvents(area, QEvent.Type.MetaCall.value)
+                QCoreApplication.sendPostedEvents(self.answers.area, QEvent.Type.MetaCall.value)
 
     def _on_tick(self, state: State, moment: Moment) -> None:
         if state.to_confirm and self._left.currentWidget() is not self.recent:
@@ -395,7 +384,7 @@ class BenchRoom(QWidget):
         self.device.set_state(job.device, state.ledger, step)
         self.stack.set_ledger(state.ledger, job.device, stack(state))
         self._stack_wanted = bool(state.ledger.out or state.ledger.extras)
-        self.stack.setVisible(self._stack_wanted and not self.parts_open)
+        self._stack_side.setVisible(self._stack_wanted and not self.parts_open)
         self._renew_parts(state)
         self._show_reference(state)
         self._show_frame(state, gates)
@@ -405,6 +394,11 @@ class BenchRoom(QWidget):
             now = self._driver.read_clock()
             self._on_tick(*now)
             self._ahead.plan(self._prepare(*now))
+
+    @property
+    def busy_ahead(self) -> bool:
+        """True while what is likely next is being drawn."""
+        return self._ahead.busy
 
     def _prepare(self, state: State, moment: Moment) -> Iterator[None]:
         """Draw ahead what the likely next commands will show, a little at each turn."""
@@ -423,10 +417,8 @@ class BenchRoom(QWidget):
 
     def _share_right(self, lines: bool, photo_due: bool) -> None:
         """A list to answer takes the place of the drawing, and on a small screen that of the camera."""
-        self.answers.setVisible(lines)
-        self.differences.setVisible(self._differences_wanted and not lines)
-        self.device.setVisible(not lines and not self._differences_wanted)
-        self.camera.setVisible(not lines or photo_due or self._roomy)
+        camera = not lines or photo_due or self._roomy
+        self._right.show_below(lines, self._differences_wanted, camera)
 
     @property
     def _roomy(self) -> bool:
@@ -520,7 +512,7 @@ class BenchRoom(QWidget):
             self._before_parts = self._across.sizes()
             left = min(self._left.width(), self._across.width() * 9 // 24)
             self._right.hide()
-            self.stack.hide()
+            self._stack_side.hide()
             self.parts.show()
             # the instruction stays as wide as it was
             self._across.setSizes([left, 0, 0, self._across.width() - left])
@@ -540,7 +532,7 @@ class BenchRoom(QWidget):
         self.parts.hide()
         self._instruction_side.show()
         self._right.show()
-        self.stack.setVisible(self._stack_wanted)
+        self._stack_side.setVisible(self._stack_wanted)
         self._across.setSizes(self._before_parts)
         self.instruction.setFocus()
 
@@ -630,8 +622,7 @@ class BenchRoom(QWidget):
             self._differences_wanted = wanted
             if self._driver and self._driver.state.open:
                 lines = bool(self._driver.state.step.lines)
-                self.differences.setVisible(wanted and not lines)
-                self.device.setVisible(not wanted and not lines)
+                self._right.show_below(lines, wanted, not self.camera.isHidden())
 
     def _set_opacity(self, opacity: float) -> None:
         self._opacity = min(1.0, max(0.0, opacity))

@@ -59,6 +59,8 @@ class CameraView(Painted):
     def set_reference(self, photo: QImage | None) -> None:
         """The as-found photo to compare with, or None."""
         self._wanted += 1
+        if photo is None and self._reference is None:
+            return
         self._reference = photo if photo is not None and not photo.isNull() else None
         self._scaled.clear()
         self._tell()
@@ -84,8 +86,9 @@ class CameraView(Painted):
         """`live`, `over` (photo laid over) or `beside` (photo left or above, live right or below)."""
         if mode not in MODES:
             raise ValueError(f"{mode!r} is not one of {', '.join(MODES)}")
-        self.mode = mode
-        self._tell()
+        if mode != self.mode:
+            self.mode = mode
+            self._tell()
 
     def set_outline(self, box: QRectF | None, text: str = "") -> None:
         """Frame the part: left, top, width, height as shares of the picture (0 to 1), or None."""

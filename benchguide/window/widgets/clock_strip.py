@@ -18,6 +18,8 @@ from benchguide.window.widgets.themed import Painted, advance, line_ascent, line
 
 #: groups that are kept drawn without their figures: those in view and the last few before them
 MOST_KEPT = 24
+#: figures and notes that are kept drawn
+MOST_WORDS = 48
 #: sets of figures at one width whose places are remembered
 MOST_PLACED = 16
 
@@ -97,12 +99,13 @@ class ClockStrip(Painted):
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
         self.cells: tuple[Cell, ...] = ()
-        self._kept = Kept(MOST_KEPT)
+        self._kept, self._words = Kept(MOST_KEPT), Kept(MOST_WORDS)
         self._placed: dict[tuple[tuple[Cell, ...], float], list[QRectF]] = {}
 
     def restyle(self) -> None:
         """Other colours or sizes: every group is drawn anew."""
-        self._kept.clear()
+        for kept in (self._kept, self._words):
+            kept.clear()
         self._placed.clear()
 
     def set_times(self, figures: ClockFigures) -> None:
@@ -236,10 +239,30 @@ class ClockStrip(Painted):
     def _write_figures(self, painter: QPainter, cell: Cell, place: QRectF) -> None:
         s, plain, strong = self.theme.sizes, self.theme.font(), self._value_font()
         corner = place.topLeft() + QPointF(s.gap, s.gap / 2 + line_height(plain))
-        self._write(painter, corner, strong, "ink", cell.value)
+        self._write_kept(painter, corner, "heading", "ink", cell.value, cell.framed)
         if cell.note:
             shift = QPointF(advance(strong, cell.value) + s.gap, line_ascent(strong) - line_ascent(plain))
-            self._write(painter, corner + shift, plain, "soft_ink", cell.note)
+            self._write_kept(painter, corner + shift, "", "soft_ink", cell.note, cell.framed)
+
+    def _write_kept(
+        self, painter: QPainter, corner: QPointF, role: str, colour: str, text: str, framed: bool
+    ) -> None:
+        """As `_write`, on whole pixels: most figures were there a moment ago or stand in another group too."""
+        ground = self.theme.colour("tint") if framed else self.ground
+        if ground is None:
+            self._write(painter, corner, self._font(role), colour, text)
+            return
+
+        def draw(fresh: QPainter) -> None:
+            self._write(fresh, QPointF(0, 0), self._font(role), colour, text)
+
+        font, ratio = self._font(role), self.devicePixelRatioF()
+        size = QSizeF(advance(font, text) + 1, line_height(font))
+        picture = self._words.picture((text, role, framed, ratio), size, ratio, ground, draw)
+        painter.drawPixmap(corner.toPoint(), picture)
+
+    def _font(self, role: str) -> QFont:
+        return self.theme.font(role) if role else self.theme.font()
 
     def _write(self, painter: QPainter, corner: QPointF, font: QFont, colour: str, text: str) -> None:
         """One line from its left upper corner; cheaper than text laid out in a box."""

@@ -6,8 +6,8 @@ It shows gates and says which one a person chose; releasing and waiving happen e
 from collections.abc import Iterator, Sequence
 
 from PySide6.QtCore import QRectF, QSize, QSizeF, Qt, Signal
-from PySide6.QtGui import QPainter, QPen, QPixmap
-from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QPainter, QPen, QPixmap, QResizeEvent
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from benchguide.session.gate import Gate
 from benchguide.window.theme import Theme
@@ -62,7 +62,7 @@ class GateRow(PaintedButton):
     def _measures(self, gate: Gate | None, width: int) -> tuple[int, int, int]:
         s = self.theme.sizes
         icon = round(s.body_px * 2)
-        room = width - icon - 5 * s.gap
+        room = width - icon - 5 * s.gap + 1
         title, text = _words(gate)
         strong = wrapped(self.theme.font(bold=True), title, room).height()
         return icon, strong, wrapped(self.theme.font(), text, room).height()
@@ -147,16 +147,35 @@ class GateBar(Panel):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(theme, "Hold points", parent, role="bare")
         self._rows: list[GateRow] = []
-        self._layout = QVBoxLayout(self)
-        self._layout.setContentsMargins(0, 0, 0, 0)
-        self._layout.setSpacing(theme.sizes.gap)
         self.gates: tuple[Gate, ...] = ()
         self._ground = ""
         self.setVisible(False)
 
-    def restyle(self) -> None:
-        """Spacing follows the sizes."""
-        self._layout.setSpacing(self.theme.sizes.gap)
+    def hasHeightForWidth(self) -> bool:
+        """True: the words wrap."""
+        return True
+
+    def heightForWidth(self, width: int) -> int:
+        """Height in pixels of all rows at this width."""
+        shown = self._rows[: len(self.gates)]
+        return sum(row.heightForWidth(width) for row in shown) + self.theme.sizes.gap * max(0, len(shown) - 1)
+
+    def sizeHint(self) -> QSize:
+        """A sensible width and the height that goes with it."""
+        width = round(self.theme.sizes.body_px * 26)
+        return QSize(width, self.heightForWidth(width))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The rows are as wide as the bar."""
+        super().resizeEvent(event)
+        self._arrange()
+
+    def _arrange(self) -> None:
+        top = 0
+        for row in self._rows[: len(self.gates)]:
+            high = row.heightForWidth(self.width())
+            row.setGeometry(0, top, self.width(), high)
+            top += high + self.theme.sizes.gap
 
     def stand_on(self, colour: str) -> None:
         """Say that nothing but this colour of the palette lies behind the bar."""
@@ -176,7 +195,9 @@ class GateBar(Panel):
             row.set_gate(gate)
         for i, row in enumerate(self._rows):
             row.setVisible(i < len(self.gates))
+        self._arrange()
         self.setVisible(bool(self.gates))
+        self.updateGeometry()
         self.setAccessibleDescription(" ".join(f"{g.sentence} {g.remedy}" for g in self.gates))
 
     def prepare(self, gates: Sequence[Gate]) -> Iterator[None]:
@@ -199,5 +220,4 @@ class GateBar(Panel):
             row.stand_on(self._ground)
         row.setCursor(Qt.CursorShape.PointingHandCursor)
         row.clicked.connect(lambda: self.chosen.emit(row.gate.id if row.gate else ""))
-        self._layout.addWidget(row)
         return row

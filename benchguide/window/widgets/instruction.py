@@ -6,17 +6,9 @@ and a mark says that there is more.
 
 from collections.abc import Iterator, Sequence
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QHBoxLayout,
-    QLabel,
-    QLayout,
-    QPushButton,
-    QScrollArea,
-    QSizePolicy,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtCore import QEvent, QRect, QSize, Qt, Signal
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QLabel, QPushButton, QScrollArea, QSizePolicy, QWidget
 
 from benchguide.procedure.device import Caution, DeviceMap
 from benchguide.procedure.procedure import Step
@@ -67,61 +59,113 @@ class InstructionPanel(Panel):
         self.text, self.parts, self.moved, self.laid, self.tool, self.key_point, self.reason = blocks
         self._page = QWidget()
         set_role(self._page, "page")
-        self._caution_box = QVBoxLayout()
+        self._cut = False
+        self._arranged: tuple[object, ...] = ()
         self.pages = QScrollArea()
         self.more = QPushButton("↓  More below")
         self._build()
         self.restyle()
 
     def _build(self) -> None:
-        head = QHBoxLayout()
-        for part in (self.stage, self.number):
-            head.addWidget(part)
-        head.addStretch(1)
-        head.addWidget(self.holds)
-        self._head = head
-        page = QVBoxLayout(self._page)
-        page.setContentsMargins(0, 0, 0, 0)
-        page.addLayout(self._caution_box)
-        page.addWidget(self.words)
-        page.addStretch(1)
-        self._page_layout = page
+        for part in (self.stage, self.number, self.holds, self.pages, self.more):
+            part.setParent(self)
+        self.words.setParent(self._page)
         self.pages.setWidget(self._page)
-        self.pages.setWidgetResizable(True)
         self.pages.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.pages.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.pages.setAccessibleName("Instruction text")
-        bar = self.pages.verticalScrollBar()
-        bar.rangeChanged.connect(self._look_below)
-        bar.valueChanged.connect(self._look_below)
+        self.pages.verticalScrollBar().valueChanged.connect(self._look_below)
         self.more.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.more.setAccessibleName("Show the text below")
         self.more.clicked.connect(self.show_more)
         set_role(self.more, "more")
         self.more.setVisible(False)
-        box = QVBoxLayout(self)
-        box.addLayout(head)
-        box.addWidget(self.pages, 1)
-        box.addWidget(self.more)
-        self._box = box
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-
-    @property
-    def layouts(self) -> tuple[QLayout, ...]:
-        """The layouts inside, for whoever changes much at once."""
-        return self._box, self._page_layout
 
     def restyle(self) -> None:
         """Spacing follows the sizes."""
-        gap = self.theme.sizes.gap
-        self._box.setContentsMargins(2 * gap, round(1.5 * gap), gap, round(1.5 * gap))
-        self._box.setSpacing(gap)
-        self._head.setSpacing(2 * gap)
-        self._head.setContentsMargins(0, 0, gap, 0)
-        self._page_layout.setSpacing(gap)
-        self._page_layout.setContentsMargins(0, 0, gap, 0)
-        self._caution_box.setSpacing(gap)
         self.pages.verticalScrollBar().setSingleStep(round(self.theme.sizes.body_px * 2))
+        self.arrange()
+
+    # -- places: worked out here in one go, from top to bottom
+
+    def arrange(self) -> None:
+        """Place everything for the size there is."""
+        gap = self.theme.sizes.gap
+        room = self.contentsRect().adjusted(2 * gap, round(1.5 * gap), -gap, -round(1.5 * gap))
+        if room.width() <= 0 or room.height() <= 0:
+            return
+        head = self._arrange_head(room)
+        wide = self.text_width()
+        high = self._arrange_page(wide)
+        view = room.adjusted(0, head + gap, 0, 0)
+        below = self.more.sizeHint().height() + gap
+        # its room stays until the end is reached: text that jumps while it is read is lost
+        self._cut = high > view.height()
+        if self._cut:
+            self.more.setGeometry(view.left(), view.bottom() + 1 - below + gap, view.width(), below - gap)
+            view.adjust(0, 0, 0, -below)
+        self.pages.setGeometry(view)
+        self._page.resize(wide + gap, max(high, view.height() - 2 * self.pages.frameWidth()))
+        self._look_below()
+        self._arranged = self._key()
+
+    def _key(self) -> tuple[object, ...]:
+        """What the places follow from."""
+        head = (self.stage.text(), self.number.text(), self.holds.text(), self.stage.font())
+        said = tuple((each.word, each.text) for each in self.cautions)
+        return self.size(), head, said, self.words.words, self.theme
+
+    def text_width(self) -> int:
+        """Width of the text in pixels; the scroll bar's room is left free whether there is one or not."""
+        gap, bar = self.theme.sizes.gap, self.pages.verticalScrollBar().sizeHint().width()
+        inside = self.contentsRect().width() - 3 * gap
+        return max(1, inside - 2 * self.pages.frameWidth() - bar - gap)
+
+    def _arrange_head(self, room: QRect) -> int:
+        """Stage and number at the left, open hold points at the right; gives their height."""
+        gap = self.theme.sizes.gap
+        sizes = {part: part.sizeHint() for part in (self.stage, self.number, self.holds)}
+        high = max(size.height() for size in sizes.values())
+        left = room.left()
+        for part in (self.stage, self.number):
+            part.setGeometry(left, room.top(), sizes[part].width(), high)
+            left += sizes[part].width() + 2 * gap
+        # half a word says nothing: the hold point itself stands below
+        wide = sizes[self.holds].width()
+        if left - gap + wide > room.right() + 1:
+            wide = 0
+        self.holds.setGeometry(
+            room.right() + 1 - max(0, min(gap, room.right() + 1 - wide - left)) - wide, room.top(), wide, high
+        )
+        return high
+
+    def _arrange_page(self, wide: int) -> int:
+        """Cautions over the words; gives their height."""
+        gap, top = self.theme.sizes.gap, 0
+        for each in (*self.cautions, self.words):
+            high = each.heightForWidth(wide)
+            each.setGeometry(0, top, wide, high)
+            top += high + gap
+        return top - gap
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Everything moves with the size."""
+        super().resizeEvent(event)
+        self.arrange()
+
+    def event(self, event: QEvent) -> bool:
+        """A new sheet may bring other type; a text that was just shown is in its place already."""
+        if event.type() is QEvent.Type.LayoutRequest:
+            if self._arranged != self._key():
+                self.arrange()
+            return True
+        return super().event(event)
+
+    def minimumSizeHint(self) -> QSize:
+        """Narrow and low: the text wraps and scrolls."""
+        em = self.theme.sizes.body_px
+        return QSize(round(14 * em), round(6 * em))
 
     def show_step(
         self, step: Step, device: DeviceMap, number: int, total: int,
@@ -134,6 +178,7 @@ class InstructionPanel(Panel):
         self._show_cautions(cautions_of(step, device))
         self.words.show_words(words_of(step, device, moved, laid))
         self.set_gates(gates)
+        self.arrange()
         self.pages.verticalScrollBar().setValue(0)
         self.setAccessibleDescription(f"{self.number.text()}. {step.text}")
 
@@ -155,10 +200,7 @@ class InstructionPanel(Panel):
         return bar.value() < bar.maximum()
 
     def _look_below(self, *_: int) -> None:
-        bar = self.pages.verticalScrollBar()
-        # the mark itself takes room: hide it only when the text fits without it, or at the end
-        spare = self.more.height() + self._box.spacing() if self.more.isVisible() else 0
-        below = bar.value() < bar.maximum() - (0 if bar.value() else spare)
+        below = self._cut and self.more_below
         if below == self.more.isHidden():
             self.more.setVisible(below)
             self.more_below_changed.emit(below)
@@ -166,7 +208,7 @@ class InstructionPanel(Panel):
     def prepare(self, step: Step, device: DeviceMap, moved: str = "", laid: str = "") -> Iterator[None]:
         """Draw words and cautions of a step ahead of time, a little at each turn; the rest as in `show_step`."""
         cautions = cautions_of(step, device)
-        width = self._page.contentsRect().width() - self.theme.sizes.gap
+        width = self.text_width()
         yield from self.words.prepare(words_of(step, device, moved, laid), width)
         for number, caution in enumerate(cautions):
             if number == len(self._cautions):
@@ -175,11 +217,10 @@ class InstructionPanel(Panel):
             yield
 
     def _add_caution(self) -> None:
-        panel = CautionPanel(self.theme, SignalWord.NOTICE, "")
+        panel = CautionPanel(self.theme, SignalWord.NOTICE, "", self._page)
         panel.stand_on("panel")
         panel.hide()
         self._cautions.append(panel)
-        self._caution_box.addWidget(panel)
 
     def _show_cautions(self, cautions: Sequence[Caution]) -> None:
         while len(self._cautions) < len(cautions):

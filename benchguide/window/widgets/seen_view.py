@@ -66,7 +66,10 @@ class SeenView(CameraView):
     def set_seen(self, outlines: Sequence[Outlined], laid: QImage | None, note: str = "") -> None:
         """Outlines on the live picture, the as-found photo as it lies over it (None lays it as it was taken), and a
         few words beside the label."""
-        self.outlines, self.laid, self.note = tuple(outlines), laid, note
+        outlines = tuple(outlines)
+        if (outlines, note) == (self.outlines, self.note) and laid is self.laid:
+            return
+        self.outlines, self.laid, self.note = outlines, laid, note
         self._laid_shown = None
         self._tell()
 

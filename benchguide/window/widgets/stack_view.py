@@ -5,7 +5,7 @@ It shows the ledger and changes nothing.
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, QSizeF, Qt
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, QSizeF, Qt, Signal
 from PySide6.QtGui import QPainter, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
@@ -29,6 +29,8 @@ _ROW = int(Qt.ItemDataRole.UserRole)
 AnyIndex = QModelIndex | QPersistentModelIndex
 #: Width of the text of a row, and its lines: words, bold or not, colour, height when wrapped.
 Words = tuple[int, list[tuple[str, bool, str, int]]]
+#: What is out, its kind and name, and whether it goes back first.
+Shape = tuple[OutItem, PartKind, str, bool]
 #: Rows that are kept drawn.
 MOST_KEPT = 64
 
@@ -43,8 +45,11 @@ def where_words(item: OutItem, kind: PartKind) -> str:
 class _List(QListWidget):
     """A list whose rows wrap anew when its width changes, also when only the scroll bar came or went."""
 
+    resized = Signal()
+
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
+        self.resized.emit()
         self.scheduleDelayedItemsLayout()
 
 
@@ -59,9 +64,9 @@ class _Rows(QStyledItemDelegate):
     def _icon(self) -> int:
         return round(self.theme.sizes.body_px * 1.2)
 
-    def _words(self, index: AnyIndex, width: int) -> Words:
+    def _words(self, shape: Shape, width: int) -> Words:
         """Width of the text, and its lines: words, bold or not, colour, height when wrapped."""
-        item, kind, name, first = index.data(_ROW)
+        item, kind, name, first = shape
         room = max(1, width - self._icon() - 3 * self.theme.sizes.gap)
         title = f"{item.pieces} × {name}" if item.pieces > 1 else name
         lines = [(title, True, "ink"), (where_words(item, kind), False, "soft_ink")]
@@ -72,18 +77,16 @@ class _Rows(QStyledItemDelegate):
             for words, bold, colour in lines
         ]
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
+    def size(self, shape: Shape, width: int) -> QSize:
         """Room for the whole name, wrapped."""
-        view = option.widget
-        width = view.viewport().width() if isinstance(view, QListWidget) else 200
-        _room, lines = self._words(index, width)
+        _room, lines = self._words(shape, width)
         return QSize(width, round(sum(line[3] for line in lines) + 2.4 * self.theme.sizes.gap))
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: AnyIndex) -> None:
         """Lay down the picture of the row."""
         rect = option.rect
         item, kind, name, first = index.data(_ROW)
-        words = self._words(index, rect.width())
+        words = self._words((item, kind, name, first), rect.width())
         ratio = painter.device().devicePixelRatioF()
         key = (item.pieces, kind, name, item.cell, first, rect.width(), rect.height(), ratio)
 
@@ -135,6 +138,7 @@ class StackView(Panel):
         self.list.setSelectionMode(QListWidget.SelectionMode.NoSelection)
         self._delegate = _Rows(theme)
         self.list.setItemDelegate(self._delegate)
+        self.list.resized.connect(self._measure)
         self._box = QVBoxLayout(self)
         self._box.addWidget(self.title)
         self._box.addWidget(self.count)
@@ -148,6 +152,7 @@ class StackView(Panel):
         gap = self.theme.sizes.gap
         self._delegate.theme = self.theme
         self._delegate.kept.clear()
+        self._measure()
         self._box.setContentsMargins(round(1.5 * gap), round(1.5 * gap), round(1.5 * gap), gap)
         self._box.setSpacing(gap)
         self.list.doItemsLayout()
@@ -178,13 +183,11 @@ class StackView(Panel):
         while self.list.count() > same:
             self.list.takeItem(0)
         if self.list.count() and len(out) != same:
-            self.list.item(0).setData(_ROW, self._shape(out[same - 1], device, False))
-            self.list.item(0).setText(self._in_words(out[same - 1], device, False))
+            self._fill(self.list.item(0), out[same - 1], device, False)
         for number, item in enumerate(out[same:], same + 1):
             self.list.insertItem(0, self._row(item, device, number == len(out)))
         if out and len(out) == same:
-            self.list.item(0).setData(_ROW, self._shape(out[-1], device, True))
-            self.list.item(0).setText(self._in_words(out[-1], device, True))
+            self._fill(self.list.item(0), out[-1], device, True)
         self.list.scrollToTop()
         # now, and not in the round of events after this one, which would paint the whole list a second time
         self.list.executeDelayedItemsLayout()
@@ -195,7 +198,13 @@ class StackView(Panel):
         """The rows in words, top first."""
         return tuple(self.list.item(i).text() for i in range(self.list.count()))
 
-    def _shape(self, item: OutItem, device: DeviceMap, first: bool) -> tuple[OutItem, PartKind, str, bool]:
+    def _measure(self) -> None:
+        """Every row for the width there is now."""
+        width = self.list.viewport().width()
+        for row in map(self.list.item, range(self.list.count())):
+            row.setSizeHint(self._delegate.size(row.data(_ROW), width))
+
+    def _shape(self, item: OutItem, device: DeviceMap, first: bool) -> Shape:
         part = device.by_id.get(item.part)
         if part is None:
             # a found item: it goes back nowhere
@@ -208,9 +217,16 @@ class StackView(Panel):
         return f"{item.pieces} × {name}, {where}" + (", goes back first" if first else "")
 
     def _row(self, item: OutItem, device: DeviceMap, first: bool) -> QListWidgetItem:
-        row = QListWidgetItem(self._in_words(item, device, first))
-        row.setData(_ROW, self._shape(item, device, first))
+        row = QListWidgetItem()
+        self._fill(row, item, device, first)
         return row
+
+    def _fill(self, row: QListWidgetItem, item: OutItem, device: DeviceMap, first: bool) -> None:
+        """Words, shape and size of a row; told once, as the list asks for all sizes whenever one row comes or goes."""
+        shape = self._shape(item, device, first)
+        row.setText(self._in_words(item, device, first))
+        row.setData(_ROW, shape)
+        row.setSizeHint(self._delegate.size(shape, self.list.viewport().width()))
 
 
 def counted(ledger: Ledger) -> str:

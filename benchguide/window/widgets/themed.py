@@ -23,8 +23,8 @@ from PySide6.QtWidgets import QAbstractButton, QFrame, QLabel, QSizePolicy, QSty
 from benchguide.window.theme import Theme, set_role
 from benchguide.window.widgets.kept import Kept
 
-#: looks of a frame that are kept: one size, and the one it had before
-MOST_FRAMES = 2
+#: looks of a frame that are kept: sizes come and go with what stands below
+MOST_FRAMES = 4
 RETURN_KEYS = (Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
 _WRAP = int(Qt.TextFlag.TextWordWrap | Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
