@@ -7,10 +7,13 @@ from collections.abc import Iterator
 
 from benchguide.review.exceptional import Exceptional
 from benchguide.review.record import Record
+from benchguide.review.seen import comparisons_of
 from benchguide.session import events as ev
 from benchguide.session.gates_seen import LONGER
 from benchguide.session.mat import DISAGREE
 from benchguide.session.photo_faults import fault_words
+
+NO_DIFFERENCE = "not a difference"
 
 
 def poor_photos(record: Record) -> Iterator[Exceptional]:
@@ -28,19 +31,17 @@ def poor_photos(record: Record) -> Iterator[Exceptional]:
 
 
 def differences(record: Record) -> Iterator[Exceptional]:
-    """The candidates of each step's newest comparison with what was said of them."""
-    newest = {f.what.step: f for f in record.facts if isinstance(f.what, ev.PhotosCompared)}
-    for step, fact in newest.items():
-        compared = fact.what
-        assert isinstance(compared, ev.PhotosCompared)
-        if not compared.aligned:
-            told = f"As-left could not be compared with as-found: {compared.why}"
-            yield Exceptional("cannot tell", told, "", step, fact.at)
-        for number, candidate in enumerate(compared.candidates, start=1):
-            answer = record.state.differences.get((step, number), "")
-            hint = str(candidate["hint"])
-            told = f"May differ from as-found ({number}): {hint} - {answer or 'not answered'}."
-            yield Exceptional("difference", told, "", step, fact.at)
+    """The candidates of each step's newest comparison with what was said of them, and what was mended before it."""
+    for line in comparisons_of(record):
+        if not line.aligned and not line.anew:
+            told = f"As-left could not be compared with as-found: {line.why}"
+            yield Exceptional("cannot tell", told, "", line.step, line.at)
+        for each in line.candidates:
+            if line.anew and each.answer in ("", NO_DIFFERENCE):
+                continue  # the newer comparison tells it again, or it was none
+            answer = f"{each.answer or 'not answered'}{', the photo was taken anew' if line.anew else ''}"
+            told = f"May differ from as-found ({each.number}): {each.hint} - {answer}."
+            yield Exceptional("difference", told, "", line.step, line.at)
 
 
 def mat_disagreements(record: Record) -> Iterator[Exceptional]:

@@ -17,6 +17,7 @@ from benchguide.review.pictures import write_pictures
 from benchguide.review.problems import ReviewProblem
 from benchguide.review.record import Record
 from benchguide.review.table import description, table
+from benchguide.review.table_seen import description_seen, table_seen
 from benchguide.store.durable import TEMP_PREFIX, make_folder, sync_folder, write_file
 
 KINDS = ("page", "table", "pictures")
@@ -78,11 +79,18 @@ def _page(
 def _table(
     record: Record, shelf: ShelfLike, folder: Path, tell: Tell | None, made: datetime | None
 ) -> Written:
+    """The visits, and beside them what the camera saw; each with the meaning of its columns."""
     target = _free(folder, _stem(record), ".csv")
-    beside = target.with_name(f"{target.name}-metadata.json")
-    write_file(target, table(record))
-    write_file(beside, description(target.name))
-    return [target, beside], ()
+    seen = _free(folder, f"{target.stem}_seen", ".csv")
+    files = {
+        target: table(record),
+        target.with_name(f"{target.name}-metadata.json"): description(target.name),
+        seen: table_seen(record),
+        seen.with_name(f"{seen.name}-metadata.json"): description_seen(seen.name),
+    }
+    for path, data in files.items():
+        write_file(path, data)
+    return list(files), ()
 
 
 def _pictures(

@@ -17,6 +17,14 @@ from benchguide.review.lines import PhotoLine, StepLine
 from benchguide.review.pictures import picture_name
 from benchguide.review.problems import Stopped
 from benchguide.review.record import Record, iso
+from benchguide.review.seen import (
+    ComparedLine,
+    PoorLine,
+    comparisons_of,
+    mat_readings_of,
+    measured_of,
+    poor_photos_of,
+)
 from benchguide.review.timeline import timeline_of
 from benchguide.review.words import clock, count, day_and_time, span, span_range
 from benchguide.session.state import Mark
@@ -41,13 +49,27 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
+class Marked:
+    """A numbered outline on a photo, in percent of it."""
+
+    label: str
+    left: float
+    top: float
+    width: float
+    height: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Shown:
-    """A photo as the page shows it."""
+    """A photo as the page shows it: with the places that may differ, and what was wrong with it."""
 
     line: PhotoLine
     name: str
     step: StepLine | None
     image: Embedded
+    marks: tuple[Marked, ...] = ()
+    poor: PoorLine | None = None
 
 
 def page(
@@ -64,10 +86,18 @@ def page(
     steps = {line.step.id: line for line in record.steps}
     shown: list[Shown] = []
     with_large = len(record.photos) <= MOST_LARGE
+    marks = _marks(record)
+    poor = {line.photo.sha256: line for line in poor_photos_of(record)}
     for done, line in enumerate(record.photos, start=1):
+        sha = line.sha256
         shown.append(
             Shown(
-                line, picture_name(record, line), steps.get(line.step), embed(shelf, line.sha256, with_large)
+                line,
+                picture_name(record, line),
+                steps.get(line.step),
+                embed(shelf, sha, with_large),
+                tuple(marks.get(sha, ())),
+                poor.get(sha),
             )
         )
         if tell and not tell(done, len(record.photos)):
@@ -106,6 +136,9 @@ def _context(record: Record, shown: list[Shown], made: datetime) -> dict[str, An
         "bars": _bars(record.steps),
         "pairs": _pairs(record, shown),
         "shown": shown,
+        "by_photo": {s.line.sha256: s for s in shown},
+        "mats": mat_readings_of(record),
+        "measured": measured_of(record),
         "tally": _tally(record),
         "visited": visited,
         "span_range": span_range,
@@ -130,6 +163,15 @@ def _bars(steps: Iterable[StepLine]) -> dict[str, Bar]:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """One comparison under its pair of photos, with the labels of its outlines."""
+
+    line: ComparedLine
+    left: PhotoLine | None
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Pair:
     """Photos of the same parts: as-found and as-left side by side, others after them."""
 
@@ -138,6 +180,42 @@ class Pair:
     as_found: tuple[Shown, ...]
     as_left: tuple[Shown, ...]
     free: tuple[Shown, ...]
+    compared: tuple[Beside, ...]
+
+
+def _labels(record: Record) -> dict[int, tuple[str, ...]]:
+    """The labels of each comparison's outlines: numbers, and with the number of the as-left photo before them where
+    the same as-found photo stands beside several that differ."""
+    lines = comparisons_of(record)
+    photos = {line.sha256: line for line in record.photos}
+    differing: dict[str, int] = {}
+    for line in lines:
+        differing[line.as_found] = differing.get(line.as_found, 0) + bool(line.candidates)
+    found = {}
+    for place, line in enumerate(lines):
+        left = photos.get(line.as_left)
+        before = f"{left.number}." if left and differing[line.as_found] > 1 else ""
+        found[place] = tuple(f"{before}{candidate.number}" for candidate in line.candidates)
+    return found
+
+
+def _marks(record: Record) -> dict[str, list[Marked]]:
+    """The outlines on each photo, by its hash."""
+    photos = {line.sha256: line.photo for line in record.photos}
+    labels = _labels(record)
+    found: dict[str, list[Marked]] = {}
+    for place, line in enumerate(comparisons_of(record)):
+        for sha in (line.as_found, line.as_left):
+            photo = photos.get(sha)
+            if photo is None or photo.width < 1 or photo.height < 1:
+                continue
+            for label, candidate in zip(labels[place], line.candidates, strict=True):
+                x, y, w, h = candidate.left if sha == line.as_left else candidate.found
+                words = f"{candidate.hint}: {candidate.answer or 'not answered'}"
+                across, down = 100 / photo.width, 100 / photo.height
+                left, top, wide, high = (round(v, 2) for v in (x * across, y * down, w * across, h * down))
+                found.setdefault(sha, []).append(Marked(label, left, top, wide, high, words))
+    return found
 
 
 def _pairs(record: Record, shown: list[Shown]) -> list[Pair]:
@@ -151,6 +229,7 @@ def _pairs(record: Record, shown: list[Shown]) -> list[Pair]:
         if line.photos or line.missing:
             groups.setdefault(key, []).append(line)
     pairs = []
+    compared = _compared(record)
     for key, lines in groups.items():
         ids = {line.step.id for line in lines}
         of = [s for s in shown if s.line.step in ids]
@@ -162,9 +241,19 @@ def _pairs(record: Record, shown: list[Shown]) -> list[Pair]:
                 tuple(s for s in of if s.line.purpose == "as-found"),
                 tuple(s for s in of if s.line.purpose == "as-left"),
                 tuple(s for s in of if s.line.purpose == "free"),
+                tuple(beside for beside in compared if beside.line.step in ids),
             )
         )
     return pairs
+
+
+def _compared(record: Record) -> list[Beside]:
+    photos = {line.sha256: line for line in record.photos}
+    labels = _labels(record)
+    return [
+        Beside(line, photos.get(line.as_left), labels[place])
+        for place, line in enumerate(comparisons_of(record))
+    ]
 
 
 def _tally(record: Record) -> dict[str, int]:
@@ -177,5 +266,7 @@ def _tally(record: Record) -> dict[str, int]:
         "as_found": sum(p.purpose == "as-found" for p in record.photos),
         "as_left": sum(p.purpose == "as-left" for p in record.photos),
         "longer": sum(line.over_s > 0 for line in record.steps),
+        "poor": sum(bool(p.photo.faults) for p in record.photos),
+        "differences": sum(len(line.candidates) for line in comparisons_of(record)),
         "pieces_out": record.state.ledger.pieces,
     }

@@ -62,15 +62,20 @@ def table(record: Record) -> bytes:
 
 def description(csv_name: str) -> bytes:
     """What the columns mean, as W3C CSV on the Web metadata (JSON), to lie beside the table."""
-    columns = [
+    return description_of(csv_name, COLUMNS, ["session", "visit"])
+
+
+def description_of(csv_name: str, columns: Iterable[tuple[str, str, str]], key: list[str]) -> bytes:
+    """The same for any table: columns as name, datatype and meaning, and those that name a row."""
+    described = [
         {"name": name, "titles": name, "datatype": kind, "dc:description": meaning}
-        for name, kind, meaning in COLUMNS
+        for name, kind, meaning in columns
     ]
     document = {
         "@context": "http://www.w3.org/ns/csvw",
         "url": csv_name,
         "dialect": {"encoding": "utf-8", "header": True, "delimiter": ",", "lineTerminators": ["\r\n"]},
-        "tableSchema": {"columns": columns, "primaryKey": ["session", "visit"]},
+        "tableSchema": {"columns": described, "primaryKey": key},
     }
     return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
@@ -108,8 +113,8 @@ def _visit(line: VisitLine, step: StepLine | None, nth: int) -> list[object]:
         plan.action.value if plan else "",
         nth,
         visit.why,
-        _time(visit.began),
-        _time(visit.ended) if visit.ended else "",
+        iso_time(visit.began),
+        iso_time(visit.ended) if visit.ended else "",
         *(
             _seconds(us)
             for us in (visit.touch_us, visit.waiting_us, visit.hold_us, visit.asleep_us, visit.away_us)
@@ -125,7 +130,8 @@ def _visit(line: VisitLine, step: StepLine | None, nth: int) -> list[object]:
     ]
 
 
-def _time(at: Moment) -> str:
+def iso_time(at: Moment) -> str:
+    """A moment, ISO 8601 to the millisecond with UTC offset."""
     return at.wall.isoformat(timespec="milliseconds")
 
 

@@ -110,7 +110,9 @@ class Runner:
         self.clock.advance(after_s)
         self.live.do(command)
 
-    def photo(self, purpose: str = "", size: tuple[int, int] = (640, 480)) -> str:
+    def photo(
+        self, purpose: str = "", size: tuple[int, int] = (640, 480), faults: tuple[str, ...] = ()
+    ) -> str:
         """Take a photo that shows its own number."""
         state = self.live.state
         purpose = purpose or str(wanted_purpose(state, state.step))
@@ -121,7 +123,8 @@ class Runner:
         at = self.clock().wall
         facts = PhotoFacts(at, "J-17", state.step.id, "", purpose, "painted")
         kept = self.shelf.keep(buffer.getvalue(), facts)
-        self.do(cmd.KeepPhoto(kept.sha256, kept.width, kept.height, at.isoformat(), "painted", purpose))
+        size_of = (kept.width, kept.height)
+        self.do(cmd.KeepPhoto(kept.sha256, *size_of, at.isoformat(), "painted", purpose, faults=faults))
         return kept.sha256
 
     def finish_step(self, after_s: float = 15) -> None:

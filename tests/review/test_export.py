@@ -249,12 +249,15 @@ def test_pictures_are_the_originals_under_speaking_names(
 def test_export_writes_all_kinds_and_never_overwrites(full: Runner, record: Record, tmp_path: Path) -> None:
     first = export_record(record, full.shelf, tmp_path / "out")
     again = export_record(record, full.shelf, tmp_path / "out")
-    assert len(first.paths) == 4
+    assert len(first.paths) == 6
     assert not set(first.paths) & set(again.paths)
     assert all(path.exists() for path in (*first.paths, *again.paths))
     assert not [p for p in (tmp_path / "out").iterdir() if p.name.startswith(".tmp")]
-    described = json.loads(next(p for p in first.paths if p.suffix == ".json").read_text(encoding="utf-8"))
-    assert (tmp_path / "out" / described["url"]).exists()
+    for path in (p for p in first.paths if p.suffix == ".json"):
+        described = json.loads(path.read_text(encoding="utf-8"))
+        with (tmp_path / "out" / described["url"]).open(encoding="utf-8", newline="") as file:
+            header = next(csv.reader(file))
+        assert header == [column["name"] for column in described["tableSchema"]["columns"]]
 
 
 def test_a_hostile_job_number_stays_in_the_folder(tmp_path: Path) -> None:
