@@ -1,5 +1,6 @@
 """The command line as a person types it: exit codes, one sentence for bad input, data as JSON."""
 
+import csv
 import json
 import os
 import subprocess
@@ -108,11 +109,28 @@ def test_the_unattended_demo_leaves_a_verified_record(runner: CliRunner, tmp_pat
     assert verified.exit_code == 0, verified.output
     report = runner.invoke(main, ["report", "J-2041", "--data", str(out), "-o", str(tmp_path / "r")])
     assert report.exit_code == 0, report.output
+    _shows_what_was_seen(out)
     again = runner.invoke(main, ["demo", "--unattended", "--out", str(out)])
     assert again.exit_code == 2
     assert "not empty" in again.output
     _tamper(out)
     assert runner.invoke(main, ["verify", "--data", str(out)]).exit_code == 1
+
+
+def _shows_what_was_seen(out: Path) -> None:
+    """The demo has one poor photo that was taken anew, and one difference that was mended; nothing else differs."""
+    (table,) = (out / "report").glob("*_seen.csv")
+    with table.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    poor = [row for row in rows if row["kind"] == "poor photo"]
+    assert [(row["step"], row["told"]) for row in poor] == [("in-audio-link", "hidden by glare")]
+    assert poor[0]["answer"] == "a better one was taken after it"
+    told = [row for row in rows if row["kind"] == "difference"]
+    assert [(row["step"], row["answer"]) for row in told] == [("back-coax-snaps", "mended")]
+    assert not [row["told"] for row in rows if row["told"].startswith("Cannot tell")]
+    page = next((out / "report").glob("*.html")).read_text(encoding="utf-8")
+    assert page.count('class="mark"') == 4
+    assert "Poor: hidden by glare" in page
 
 
 def _tamper(folder: Path) -> None:

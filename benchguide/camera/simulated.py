@@ -11,7 +11,7 @@ import math
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from benchguide.camera.frame import Frame
@@ -74,13 +74,34 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
+class Disturbance:
+    """What spoils the picture, not the scene: a shaking stand, and a lamp mirrored in the device.
+
+    shaken_px: by how many pixels each picture is smeared along one direction. glare: middle and radius in device
+    millimetres of what is burnt out, or None.
+    """
+
+    shaken_px: float = 0.0
+    glare: tuple[float, float, float] | None = None
+
+    def __post_init__(self) -> None:
+        numbers = (self.shaken_px, *(self.glare or (0.0,)))
+        if not all(math.isfinite(v) and abs(v) < 10_000 for v in numbers) or not 0 <= self.shaken_px <= 100:
+            raise ValueError("A picture is shaken by 0 to 100 pixels, and glare lies within 10 m.")
+
+
+UNDISTURBED = Disturbance()
+
+
+@dataclass(frozen=True, slots=True)
 class Scene:
-    """A device and the parts that are in it at this moment, in any order."""
+    """A device and the parts that are in it at this moment, in any order. `disturbed` changes no drawing."""
 
     width_mm: float
     height_mm: float
     corner_mm: float
     shapes: tuple[Shape, ...]
+    disturbed: Disturbance = field(default=UNDISTURBED, compare=False)
 
     def __post_init__(self) -> None:
         if not (1 <= self.width_mm < 10_000 and 1 <= self.height_mm < 10_000 and self.corner_mm >= 0):
@@ -130,9 +151,10 @@ class SimulatedBench:
         wait = self._due_ns - time.monotonic_ns()
         if wait > 0:
             time.sleep(min(wait / 1e9, 1.0))
-        drawn = self._draw(self._get_scene())
+        scene = self._get_scene()
+        drawn = self._draw(scene)
         exposed = time.monotonic_ns()
-        image = self._picture(drawn, self._index)
+        image = self._picture(drawn, self._index, scene.disturbed)
         frame = Frame(image, exposed, self._index, self.name)
         self._index += 1
         self._due_ns = max(self._due_ns + self._period_ns, exposed - self._period_ns)
@@ -149,8 +171,8 @@ class SimulatedBench:
         """3x3 matrix from device millimetres at height z_mm to pixels, before the sway."""
         return millimetres_to_pixels(scene, self._size)(z_mm)
 
-    def _picture(self, drawn: _Drawn, index: int) -> NDArray[np.uint8]:
-        """Picture number `index`: the drawn scene, swayed by under 2 px, with sensor noise."""
+    def _picture(self, drawn: _Drawn, index: int, disturbed: Disturbance) -> NDArray[np.uint8]:
+        """Picture number `index`: the drawn scene, swayed by under 2 px, spoilt where it is, with sensor noise."""
         import numpy as np
 
         from benchguide.camera.opencv import cv2
@@ -158,9 +180,41 @@ class SimulatedBench:
         width, height = self._size
         dx, dy = self._sway_at(index)
         view = drawn.moved(round(dx * SUB_PIXEL), round(dy * SUB_PIXEL), self._size)
+        if disturbed != UNDISTURBED:
+            view = self._spoilt(view, drawn.scene, disturbed, index)
         noise = self._noise_tile()
         x, y = np.random.default_rng((self._seed, index)).integers(0, NOISE_MARGIN, 2)
         picture: NDArray[np.uint8] = cv2().add(view, noise[y : y + height, x : x + width])
+        return picture
+
+    def _spoilt(
+        self, view: NDArray[np.uint8], scene: Scene, disturbed: Disturbance, index: int
+    ) -> NDArray[np.uint8]:
+        """The view with the lamp mirrored in it, smeared along a direction that turns from picture to picture."""
+        import numpy as np
+
+        from benchguide.camera.opencv import cv2
+
+        cv = cv2()
+        picture = view.copy()
+        if disturbed.glare is not None:
+            x, y, radius = disturbed.glare
+            points = np.array([(x, y, 1.0), (x + radius, y, 1.0)]) @ self.homography(scene, 6.0).T
+            (px, py), (ex, ey) = points[:, :2] / points[:, 2:]
+            wide = max(2.0, math.hypot(ex - px, ey - py))
+            cover = np.zeros(picture.shape[:2], np.uint8)
+            cv.ellipse(cover, ((px, py), (2.6 * wide, 1.9 * wide), 20.0), 255, -1, cv.LINE_AA)
+            soft = cv.GaussianBlur(cover, (0, 0), 0.25 * wide)
+            picture = cv.add(picture, cv.merge([soft] * 3))
+        if disturbed.shaken_px > 1:
+            length = math.ceil(disturbed.shaken_px) | 1
+            angle = 0.4 + 0.02 * index
+            reach = (length - 1) / 2
+            dx, dy = reach * math.cos(angle), reach * math.sin(angle)
+            ends = np.rint(16 * np.array([(reach - dx, reach - dy), (reach + dx, reach + dy)])).astype(int)
+            kernel = np.zeros((length, length), np.uint8)
+            cv.line(kernel, ends[0].tolist(), ends[1].tolist(), 255, 1, cv.LINE_AA, 4)
+            picture = cv.filter2D(picture, -1, kernel.astype(np.float32) / float(kernel.sum()))
         return picture
 
     def _draw(self, scene: Scene) -> _Drawn:

@@ -128,7 +128,6 @@ class Bench(QObject):
         self.settings = _with_options(load_settings(self.folder), options)
         self.driver: BenchDriver | None = None
         self._closed = False
-        self._scene: Scene | None = None
         self._scene_soon = QTimer(self, singleShot=True, interval=SCENE_AFTER_MS)
         self._scene_soon.timeout.connect(self._set_scene)
         self._shelf: Shelf | None = None
@@ -180,7 +179,10 @@ class Bench(QObject):
 
     def _make_camera(self) -> None:
         from benchguide.window.camera_link import CameraLink
+        from benchguide.window.simulated_hands import SimulatedHands
 
+        self.simulated = SimulatedHands()
+        """What the simulated bench shows."""
         self.camera = CameraLink(self._make_source, self)
 
     def _make_source(self) -> Source:
@@ -195,9 +197,7 @@ class Bench(QObject):
 
     def _get_scene(self) -> Scene:
         """Called in the camera's thread; the scene is replaced as a whole, never changed."""
-        from benchguide.camera.simulated import Scene
-
-        return self._scene or Scene(150, 90, 6, ())
+        return self.simulated.seen()
 
     def _make_sounds(self) -> None:
         self.sounds: TonePlayer | None = None
@@ -377,7 +377,7 @@ class Bench(QObject):
         self.driver = driver = BenchDriver(
             live, self.camera.worker, self.photos, Pulse(self.folder / "pulse"), self
         )
-        driver.scene = lambda: self._scene if self.settings.camera == "simulated" else None
+        driver.scene = lambda: self._get_scene() if self.settings.camera == "simulated" else None
         self._set_scene()
         # drawing a scene anew takes the camera's thread a while: the step is painted first
         driver.changed.connect(lambda _facts: self._scene_soon.start())
@@ -397,25 +397,19 @@ class Bench(QObject):
         self.hands_free.set_driver(driver)
 
     def _set_scene(self) -> None:
-        from benchguide.window.scene import face_of, scene_of
-
         if self.driver and self.driver.state.open:
-            state = self.driver.state
-            self._scene = scene_of(state.job.device, state.ledger, face_of(state.job.device, state.step))
+            self.simulated.follow(self.driver.state)
 
     def _on_asked(self, shot: Shot) -> None:
         """The simulated hands refit the parts of this step before its as-left photo is taken."""
         from benchguide.session.state import Purpose
-        from benchguide.window.scene import face_of, scene_of, with_refitted
 
         if self._scene_soon.isActive():
             self._scene_soon.stop()
             self._set_scene()
         if self.driver and shot.purpose == Purpose.AS_LEFT:
             state = self.driver.state
-            step = state.step_of(shot.step) or state.step
-            device = state.job.device
-            self._scene = scene_of(device, with_refitted(state.ledger, step), face_of(device, step))
+            self.simulated.refit(state, state.step_of(shot.step) or state.step)
 
     # -- what is heard and said
 

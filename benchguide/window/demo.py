@@ -7,17 +7,20 @@ has no way round a hold point.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchguide.bundled import demo_folder
+from benchguide.camera.simulated import Disturbance
 from benchguide.procedure.procedure import Step
 from benchguide.session import commands as cmd
 from benchguide.session.gates import gates_for_step
 from benchguide.session.moment import Moment
+from benchguide.session.reference import as_found_for
+from benchguide.session.state import Purpose
 
 if TYPE_CHECKING:
     from benchguide.window.app import Bench, Options
@@ -162,6 +165,10 @@ class DemoPlayer:
         assert driver is not None
         return driver
 
+    @property
+    def _simulated(self) -> bool:
+        return self._bench.settings.camera == "simulated"
+
     def play(self) -> str:
         """Play to the closed record; returns the session's name. Raises RuntimeError where the bench refuses."""
         self._wait_until(lambda: self._bench.camera.live, "The simulated bench did not start in time.")
@@ -180,22 +187,57 @@ class DemoPlayer:
         return self._driver.session_id
 
     def _play_step(self, step: Step) -> None:
-        self._photo_if_due(step, "as-found")
         entries = self._script.at.get(step.id, [])
+        self._photo_if_due(step, "as-found", entries)
         for entry in entries:
             self._do_entry(step, entry)
         self._answer_all(step)
         self._run_countdown(step)
-        if self._on_step:
-            self._bench.app.processEvents()
-            self._on_step(self._bench, step)
+        # another camera than the simulated one shows what it shows
+        astray = next((e["astray"] for e in entries if "astray" in e and self._simulated), None)
+        if astray is None:
+            self._tell_step(step)
         shortest, longest = step.time_s
         took = next((e["take_s"] for e in entries if "take_s" in e), None)
         self._clock.advance(
             took if took is not None else shortest + self._script.share * (longest - shortest)
         )
-        self._photo_if_due(step, "as-left")
+        if astray is not None:
+            self._refit_astray(step, astray)
+        self._photo_if_due(step, "as-left", entries)
+        self._compared(step)
         self._trigger("step-done")
+
+    def _tell_step(self, step: Step) -> None:
+        if self._on_step:
+            self._bench.app.processEvents()
+            self._on_step(self._bench, step)
+
+    def _refit_astray(self, step: Step, astray: dict[str, list[list[float]]]) -> None:
+        """Cables are laid otherwise than found. The comparison tells; it is mended, and the photo is taken anew."""
+        hands = self._bench.simulated
+        hands.lead_astray({part: tuple((x, y) for x, y in points) for part, points in astray.items()})
+        self._photo_if_due(step, "as-left")
+        self._compared(step)
+        told = self._driver.state.compared.get(step.id)
+        if told is None or not told.candidates:
+            raise RuntimeError(f"The cable that was laid otherwise was not told at {step.id}.")
+        self._tell_step(step)
+        self._clock.advance(35)
+        hands.lead_astray({})
+        self._driver.do(cmd.AnswerDifference("", 1, "mended"))
+        for number in range(2, len(told.candidates) + 1):
+            self._driver.do(cmd.AnswerDifference("", number, "not a difference"))
+        self._clock.advance(6)
+        self._photo("as-left")
+        self._compared(step)
+
+    def _compared(self, step: Step) -> None:
+        """Let the comparison of the step's newest as-left photo come in, as a person looks at it before going on."""
+        state = self._driver.state
+        left = state.photos_of(step.id, Purpose.AS_LEFT)
+        if left and not left[-1].faults and as_found_for(state, step) is not None:
+            self._wait_until(lambda: not self._bench.eyes.comparer.going, "A comparison did not end in time.")
 
     def _do_entry(self, step: Step, entry: dict[str, Any]) -> None:
         do = self._driver.do
@@ -227,6 +269,8 @@ class DemoPlayer:
                     do(cmd.Waive(gate, str(reason), str(name)))
             case {"skip": reason, "name": name}:
                 do(cmd.SkipStep(str(reason), str(name)))
+            case {"spoilt": _} | {"astray": _} | {"take_s": _}:
+                pass  # belongs to the photo, or to the time of the step
 
     def _run_hold(self, step: Step, reason: str, seconds: float) -> None:
         if step.wait and not self._started(step):
@@ -265,10 +309,25 @@ class DemoPlayer:
             if gate.kind in ("as-found", "as-left"):
                 yield gate.id
 
-    def _photo_if_due(self, step: Step, kind: str) -> None:
-        if f"{kind}:{step.id}" in set(self._photo_gates(step)):
-            self._clock.advance(6)
-            self._photo("")
+    def _photo_if_due(self, step: Step, kind: str, entries: Sequence[dict[str, Any]] = ()) -> None:
+        if f"{kind}:{step.id}" not in set(self._photo_gates(step)):
+            return
+        self._clock.advance(6)
+        spoilt = next((entry["spoilt"] for entry in entries if "spoilt" in entry), None)
+        if spoilt is not None and self._simulated:
+            self._photo_spoilt(step, spoilt)
+        self._photo("")
+
+    def _photo_spoilt(self, step: Step, spoilt: dict[str, Any]) -> None:
+        """A poor photo: what the bench says of it is mended, and a new one follows."""
+        glare = spoilt.get("glare")
+        disturbed = Disturbance(float(spoilt.get("shaken", 0)), tuple(glare) if glare else None)
+        self._bench.simulated.disturb(disturbed)
+        self._photo("")
+        if not self._driver.state.photos[-1].faults:
+            raise RuntimeError(f"The spoilt photo was not told at {step.id}.")
+        self._bench.simulated.disturb(Disturbance())
+        self._clock.advance(9)
 
     def _photo(self, purpose: str) -> None:
         """Take a photo and wait for it; as a person would, try again when none came in time."""

@@ -181,3 +181,36 @@ def test_it_is_made_like_the_others(scene):
     assert source.name == "Simulated bench"
     with pytest.raises(ValueError, match="open a procedure first"):
         make_source(parse_source("simulated"))
+
+
+def test_a_shaken_stand_and_a_mirrored_lamp_are_what_the_photo_judge_says(scene):
+    """The same drawing, spoilt in one way each; the place is the outline of the part that the lamp lies over."""
+    from benchguide.camera.part_place import PartOutline, by_map
+    from benchguide.camera.quality import PartShown, judge_photo
+    from benchguide.camera.simulated import Disturbance, millimetres_to_pixels
+
+    size = (1280, 720)
+    open_ = without(scene, "cover")
+    part = PartOutline("unit", ((40, 54), (60, 54), (60, 66), (40, 66)), 4)
+    place = by_map(part, millimetres_to_pixels(open_, size), size)
+    assert place is not None
+    told = {}
+    for name, spoilt in (
+        ("none", Disturbance()),
+        ("shaken", Disturbance(shaken_px=21)),
+        ("glare", Disturbance(glare=(50, 60, 4))),
+        ("beside", Disturbance(glare=(20, 20, 3))),
+    ):
+        source = SimulatedBench(lambda spoilt=spoilt: replace(open_, disturbed=spoilt), size=size)
+        source.open()
+        verdict = judge_photo(source.read().image, parts=(PartShown("unit", place),))
+        told[name] = [reason.fault for reason in verdict.reasons]
+    assert told == {"none": [], "shaken": ["shaken"], "glare": ["glare"], "beside": []}
+
+
+def test_a_disturbance_has_bounds():
+    from benchguide.camera.simulated import Disturbance
+
+    for wrong in ({"shaken_px": -1}, {"shaken_px": float("nan")}, {"glare": (0, 0, float("inf"))}):
+        with pytest.raises(ValueError, match=r"\.$"):
+            Disturbance(**wrong)
