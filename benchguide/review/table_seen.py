@@ -29,7 +29,7 @@ SEEN_COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("session", "string", "Identifier of the session"),
     ("job", "string", "Job number"),
     ("row", "integer", "Number of the row within the session, from 1"),
-    ("visit", "integer", "Visit during which it was seen, as in the table of visits; empty before the first"),
+    ("visit", "integer", "Newest visit to the step by then, as numbered in the table of visits"),
     ("at", "dateTime", "When it was told, ISO 8601 with UTC offset"),
     ("person", "string", "Who was at the bench"),
     ("step", "string", "Short name of the step"),
@@ -92,18 +92,25 @@ def _rows(record: Record) -> Iterator[tuple[Moment, Row]]:
         *measured_of(record),
     ]
     for line in lines:
-        about: Row = {"visit": visits.get(line.at, ""), "person": guarded(line.by), "step": line.step}
+        about: Row = {
+            "visit": visits.get((line.at, line.step), ""),
+            "person": guarded(line.by),
+            "step": line.step,
+        }
         for row in _of(line):
             yield line.at, {**about, **row}
 
 
-def _visits(record: Record) -> dict[Moment, int]:
-    """The number of the visit during which each fact was entered."""
-    number, found = 0, {}
+def _visits(record: Record) -> dict[tuple[Moment, str], int]:
+    """The newest visit to its step by then, for the moment and step of each fact."""
+    number, newest, found = 0, dict[str, int](), {}
     for fact in record.facts:
-        number += isinstance(fact.what, ev.StepEntered)
-        if number:
-            found[fact.at] = number
+        step = str(getattr(fact.what, "step", ""))
+        if isinstance(fact.what, ev.StepEntered):
+            number += 1
+            newest[step] = number
+        if step in newest:
+            found[fact.at, step] = newest[step]
     return found
 
 
