@@ -56,6 +56,7 @@ class Eyes(QObject):
         self.hands = HandsWatch(self)
         self.live = LiveCompare(self)
         self.comparer = PhotoComparer(bench.photos.path, self)
+        self.live.resting = self._photo_goes_on
         self.mat = MatLink(self)
         self._good = QTimer(self, singleShot=True, interval=GOOD_MS)
         self._good.timeout.connect(self._show_banner)
@@ -245,6 +246,11 @@ class Eyes(QObject):
         self.hands.again()
 
     # -- differences
+
+    def _photo_goes_on(self) -> bool:
+        """Called in the camera's thread: a photo is being taken, judged or compared."""
+        driver = self._driver
+        return self.comparer.going or (driver is not None and driver.shooting)
 
     def _follow(self) -> None:
         """Compare the moving picture while an as-found photo is shown with it."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -66,6 +67,9 @@ class LiveCompare(QObject):
         self._wanted = 0
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare-prepare")
         self._following: tuple[object, ...] = ()
+        self.resting: Callable[[], bool] = lambda: False
+        """Asked with every frame, in the camera's thread: while it says yes, nothing is compared. A photo that is
+        being judged needs the machine more than the moving picture does."""
 
     def follow(self, photo: Path | None, places: tuple[PlaceMarked | None, ...] = ()) -> None:
         """Compare with this photo from now on; None ends it. Reading the photo is not the window's work."""
@@ -99,13 +103,15 @@ class LiveCompare(QObject):
     def _made(self, number: int, photo: Path, places: tuple[PlaceMarked | None, ...]) -> ComparisonWorker:
         from benchguide.camera.compare_live import ComparisonWorker, LiveComparison
         from benchguide.camera.encode import scaled
-        from benchguide.camera.photo_file import read_photo
+        from benchguide.camera.laid_picture import see_through
+        from benchguide.camera.photo_file import read_kept
 
-        found = read_photo(photo)
+        found = read_kept(photo)
         small = scaled(found, SHOWN_PX, SHOWN_PX)
         factor = small.shape[1] / found.shape[1]
         live = LiveComparison(found, places=places_of(places))
         size = (found.shape[1], found.shape[0])
+        small = see_through(small)
 
         def tell(said: Comparison, frame: Any) -> None:
             if number == self._wanted:
@@ -116,7 +122,7 @@ class LiveCompare(QObject):
     def on_frame(self, frame: Frame) -> None:
         """Called in the camera's thread; returns at once."""
         worker = self._worker
-        if worker is not None:
+        if worker is not None and not self.resting():
             worker.offer(frame.image)
 
     def close(self) -> None:
@@ -140,10 +146,10 @@ def _told(said: Comparison, frame: Any, small: Any, factor: float, found: tuple[
 
 
 def image_of(picture: Any) -> QImage:
-    """A QImage of its own from (h, w, 4) uint8 blue, green, red, alpha."""
+    """A QImage of its own from (h, w, 4) uint8 blue, green, red, alpha, the colours multiplied by alpha."""
     height, width = picture.shape[:2]
-    image = QImage(picture.data, width, height, picture.strides[0], QImage.Format.Format_ARGB32)
-    return image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied)
+    image = QImage(picture.data, width, height, picture.strides[0], QImage.Format.Format_ARGB32_Premultiplied)
+    return image.copy()
 
 
 def _shares(box: tuple[int, int, int, int], width: int, height: int) -> QRectF:

@@ -55,14 +55,14 @@ class PhotoComparer(QObject):
 
     def _work(self, found: str, left: str, places: tuple[PlaceMarked | None, ...]) -> KeepComparison:
         from benchguide.camera.compare import compare, features
-        from benchguide.camera.photo_file import read_photo
+        from benchguide.camera.photo_file import read_kept
 
         try:
             if self._features is None or self._features[0] != found:
-                self._features = (found, features(read_photo(self._photo(found))))
+                self._features = (found, features(read_kept(self._photo(found))))
             said = compare(
                 None,
-                read_photo(self._photo(left)),
+                read_kept(self._photo(left)),
                 places=places_of(places),
                 found_features=self._features[1],
             )

@@ -144,12 +144,12 @@ class PhotoJudge:
     def _features(self, earlier: Earlier, regions: Sequence[Region]) -> tuple[Features, tuple[float, ...]]:
         """What is kept of the earlier photo; read once for all photos that follow it and its marks."""
         from benchguide.camera.part_place import remembered
-        from benchguide.camera.photo_file import read_photo
+        from benchguide.camera.photo_file import read_kept
         from benchguide.camera.quality import glare_over
 
         key = f"{earlier.sha256} {regions}"
         if self._earlier is None or self._earlier[0] != key:
-            photo = read_photo(earlier.path)
+            photo = read_kept(earlier.path)
             glares = tuple(glare_over(photo, region) for region in regions)
             self._earlier = (key, remembered(photo), glares)
         return self._earlier[1], self._earlier[2]

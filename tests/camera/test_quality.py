@@ -9,7 +9,7 @@ from PIL import Image
 
 from benchguide.camera.opencv import cv2
 from benchguide.camera.photo_check_command import photo_check
-from benchguide.camera.photo_file import read_photo
+from benchguide.camera.photo_file import read_kept, read_photo, write_photo
 from benchguide.camera.quality import Best, PartShown, judge_photo, sharpest
 from benchguide.camera.sharpness import sharpness
 
@@ -193,3 +193,16 @@ def test_bad_files_end_in_one_sentence(tmp_path):
     for path in (tmp_path, tmp_path / "none.jpg"):
         with pytest.raises(ValueError, match=r"\.$"):
             read_photo(path)
+
+
+def test_a_kept_photo_is_read_quickly_and_a_damaged_one_told(good, tmp_path):
+    path = tmp_path / "kept.jpg"
+    write_photo(path, good)
+    assert np.abs(read_kept(path).astype(int) - read_photo(path)).mean() < 0.5
+    whole = path.read_bytes()
+    for name, data in (("cut.jpg", whole[: len(whole) // 2]), ("none.jpg", b"words"), ("empty.jpg", b"")):
+        (tmp_path / name).write_bytes(data)
+        with pytest.raises(ValueError, match=r"take the photo again\.$"):
+            read_kept(tmp_path / name)
+    with pytest.raises(ValueError, match="is not there"):
+        read_kept(tmp_path / "gone.jpg")

@@ -30,6 +30,7 @@ from benchguide.session.gates import gates_for_step
 from benchguide.store.live import read_session
 from benchguide.window.app import Bench, Options, application, open_shell
 from benchguide.window.hands_watch import HandsWatch
+from benchguide.window.live_compare import LiveCompare
 from benchguide.window.photo_judge import PhotoJudge, View, pick
 from benchguide.window.photo_place import Earlier, Known, known_for
 from benchguide.window.records_pair import pairs_of, words_of
@@ -363,3 +364,25 @@ def test_the_same_picture_twice_is_frozen_but_not_from_stills() -> None:
     known = judge.judge(PAIR.left, view, frozen=True)
     assert known is not None
     assert "frozen" in [reason.fault for reason in known.reasons]
+
+
+def test_the_moving_picture_rests_while_a_photo_is_judged(qtbot: QtBot, tmp_path: Path) -> None:
+    """Nothing is offered to the comparison while it rests, and the newest picture is once it goes on."""
+    path = tmp_path / "found.jpg"
+    path.write_bytes(encode_jpeg(PAIR.found))
+    live = LiveCompare()
+    told: list[object] = []
+    live.told.connect(told.append)
+    resting = [True]
+    live.resting = lambda: resting[0]
+    live.follow(path)
+    qtbot.waitUntil(lambda: live._worker is not None, timeout=WAIT_MS)
+    frame = Frame(PAIR.left, time.monotonic_ns(), 0, "test")
+    live.on_frame(frame)
+    assert live._worker is not None
+    assert live._worker._waiting is None
+    resting[0] = False
+    live.on_frame(frame)
+    qtbot.waitUntil(lambda: bool(told), timeout=WAIT_MS)
+    assert getattr(told[0], "aligned", False)
+    live.close()
