@@ -96,7 +96,7 @@ class PhotoVerdict:
         """One sentence for a person."""
         if self.reasons:
             return self.reasons[0].sentence
-        return f"The photo is sharp and well lit, judged over {self.place}."
+        return f"Sharp and well lit, judged over {self.place}."
 
     def to_json(self) -> dict[str, Any]:
         """verdict (good or poor), reasons (fault, sentence), and the figures."""

@@ -326,6 +326,7 @@ class DemoPlayer:
         self._photo("")
         if not self._driver.state.photos[-1].faults:
             raise RuntimeError(f"The spoilt photo was not told at {step.id}.")
+        self._tell_step(step)
         self._bench.simulated.disturb(Disturbance())
         self._clock.advance(9)
 

@@ -111,7 +111,8 @@ class PhotoJudge:
     def _parts(self, image: NDArray[np.uint8], known: Known) -> tuple[tuple[PartShown, ...], str]:
         """Where the parts lie, and in words what that place is."""
         if known.scene is not None:
-            return _by_map(known, (image.shape[1], image.shape[0])), ""
+            parts = _by_map(known, (image.shape[1], image.shape[0]))
+            return parts, "the part's outline" if parts else ""
         if known.earlier is not None:
             return self._by_earlier(image, known.earlier, known)
         return NOWHERE
@@ -138,8 +139,8 @@ class PhotoJudge:
             place = by_earlier(region, features, matrix, size)
             if place is not None:
                 shown.append(PartShown(names, place, glare if earlier.sound else None))
-        how = "the marked place" if earlier.marks else "the place the earlier photo shows"
-        return tuple(shown), f"{how} of {names}" if shown else ""
+        how = "the marked place" if earlier.marks else "the place as found"
+        return tuple(shown), how if shown else ""
 
     def _features(self, earlier: Earlier, regions: Sequence[Region]) -> tuple[Features, tuple[float, ...]]:
         """What is kept of the earlier photo; read once for all photos that follow it and its marks."""

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 from benchguide.window.records_pair import Outline, Paired, words_of
 from benchguide.window.records_rows import Row
 from benchguide.window.records_thumbs import Thumbs
+from benchguide.window.records_words import BESIDE
 from benchguide.window.theme import Theme
 from benchguide.window.widgets.themed import label
 
@@ -40,8 +41,10 @@ class PhotoPage(QWidget):
         self._rows: list[Row] = []
         self._number = 0
         self._pairs: Mapping[str, Paired] = {}
+        self._pair: Paired | None = None
         self.picture = _Picture(theme, thumbs, self)
         self.words: QLabel = label("", "strong", wrap=True)
+        self.about: QLabel = label("", "", wrap=True)
         self.back = _button("Record", "Esc", self.left.emit, "Back to the record")
         self.previous = _button("Previous", "Left", lambda: self.turn(-1), "Previous photo")
         self.next = _button("Next", "Right", lambda: self.turn(1), "Next photo")
@@ -67,6 +70,7 @@ class PhotoPage(QWidget):
         head.addWidget(self.other, 0, Qt.AlignmentFlag.AlignTop)
         self.other.hide()
         layout.addLayout(head)
+        layout.addWidget(self.about)
         layout.addWidget(self.picture, 1)
         layout.addLayout(bar)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -86,30 +90,40 @@ class PhotoPage(QWidget):
 
     def flip(self) -> None:
         """Show the photo this one was compared with, as closely as this one."""
-        pair = self._pairs.get(self.sha256)
+        pair, here = self._pair, self.sha256
         number = next((n for n, row in enumerate(self._rows) if pair and row.photo == pair.other), None)
-        if number is not None:
+        if pair is not None and number is not None:
+            # the same pair from the other side: an as-found photo may belong to several
             self._number = number
-            self._renew(fit=False)
+            self._renew(pair.turned(here), fit=False)
 
     def turn(self, by: int) -> None:
         """Go on by so many photos; stays at the ends."""
         self._number = min(max(0, self._number + by), max(0, len(self._rows) - 1))
         self._renew()
 
-    def _renew(self, fit: bool = True) -> None:
+    def _renew(self, pair: Paired | None = None, fit: bool = True) -> None:
         if not self._rows:
             return
         row = self._rows[self._number]
         place = f"{self._number + 1} of {len(self._rows)}"
-        pair = self._pairs.get(row.photo)
-        soft = f"{' '.join(row.soft)} {words_of(pair) if pair else ''}".strip()
-        self.words.setText(f"{row.strong} · {row.right or row.lead} · {place}\n{soft}".strip())
+        self._pair = pair = pair or self._pairs.get(row.photo)
+        self.words.setText(f"{row.strong} · {row.right or row.lead} · {place}")
+        about = [words_of(pair)] if pair else []
+        about += [words for words in row.soft if not (pair and words.startswith(BESIDE))]
+        self.about.setText(" ".join(about))
         self.other.setVisible(pair is not None)
+        if pair is not None:
+            self.other.setText(f"Flip to {self._purpose_of(pair.other)}  [T]")
         self.previous.setEnabled(self._number > 0)
         self.next.setEnabled(self._number + 1 < len(self._rows))
         self.picture.setAccessibleName(f"Photo {place}: {row.spoken}")
         self.picture.show_photo(row.photo, pair.outlines if pair else (), fit)
+
+    def _purpose_of(self, sha256: str) -> str:
+        """As-found or as-left, as its row calls it."""
+        row = next((row for row in self._rows if row.photo == sha256), None)
+        return "as-left" if row and "as-left" in row.strong else "as-found"
 
     def keyPressEvent(self, event: Any) -> None:
         """Left, Right, Home, End, Escape; plus, minus and 0; Shift with an arrow moves what is looked at closely."""

@@ -8,13 +8,16 @@ from datetime import datetime
 
 from benchguide.review.exceptions import exceptions_of
 from benchguide.review.record import Record
+from benchguide.review.seen import MatCell, comparisons_of, mat_readings_of, measured_of, poor_photos_of
 from benchguide.review.timeline import timeline_of
 from benchguide.review.words import clock, count, day_and_time, span, span_range
-from benchguide.session.photo_faults import fault_words
 from benchguide.session.state import Mark
 from benchguide.store.tables import SessionRow
 from benchguide.window.records_past import Past
 from benchguide.window.records_rows import Row
+
+#: begins the words of a comparison in the row of its as-left photo
+BESIDE = "Beside as-found:"
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,14 +126,19 @@ def time_rows(record: Record, past: Past | None = None) -> list[Row]:
 
 
 def photo_rows(record: Record) -> list[Row]:
-    """Photos in the order of the plan: as-found, as-left, others of each step."""
+    """Photos in the order of the plan: as-found, as-left, others of each step; what was wrong, what may differ."""
+    poor = {line.photo.sha256: line for line in poor_photos_of(record)}
+    compared = {line.as_left: line for line in comparisons_of(record)}
     rows = []
     for s in record.steps:
         for p in s.photos:
+            soft = []
+            if p.sha256 in poor:
+                soft.append(f"Poor: {poor[p.sha256].faults}; {poor[p.sha256].became}.")
+            if p.sha256 in compared:
+                soft.append(f"{BESIDE} {compared[p.sha256].words}")
             title = f"Step {s.number}, {p.purpose}"
-            faults = ", ".join(fault_words(fault) for fault in p.photo.faults)
-            soft = (f"Poor: {faults}.", s.step.text) if faults else (s.step.text,)
-            rows.append(Row(p.sha256, title, clock(p.at), soft, photo=p.sha256))
+            rows.append(Row(p.sha256, title, clock(p.at), (*soft, s.step.text), photo=p.sha256))
     return rows
 
 
@@ -155,6 +163,7 @@ def proof_rows(record: Record) -> list[Row]:
         *_answer_rows(record),
         *_countdown_rows(record),
         *_count_rows(record),
+        *_mat_rows(record),
     ] or [Row("none", "Nothing was measured, tested or counted.")]
 
 
@@ -202,3 +211,27 @@ def _count_rows(record: Record) -> Iterator[Row]:
 def photo_order(rows: Sequence[Row]) -> list[Row]:
     """The rows that hold a photo, for turning pages."""
     return [row for row in rows if row.photo]
+
+
+def _mat_rows(record: Record) -> Iterator[Row]:
+    """Readings of the parts mat beside the ledger, and screws that were measured."""
+    for n, line in enumerate(mat_readings_of(record)):
+        cells = [f"{cell.told}{_lengths(cell)}" for cell in line.telling]
+        empty = len(line.cells) - len(cells)
+        if empty:
+            cells.append(f"{count(empty, 'cell')} empty, as in the ledger.")
+        title = f"Parts mat beside the ledger, {line.paper}"
+        where = _step_words(record, line.step)
+        yield Row(f"mat{n}", title, where, (*cells, *line.warnings), clock(line.at))
+    for n, screw in enumerate(measured_of(record)):
+        name = record.state.job.device.by_id[screw.part].name
+        told = f"{screw.length_mm:.1f} ± {screw.sigma_mm:.1f} mm: {screw.verdict}"
+        soft = (screw.told,) if screw.told else ()
+        where = _step_words(record, screw.step)
+        yield Row(f"screw{n}", f"Screw for {name}: {told}", where, soft, clock(screw.at))
+
+
+def _lengths(cell: MatCell) -> str:
+    """The measured lengths of a cell."""
+    told = ", ".join(f"{mm:.1f} ± {sigma:.1f} mm" for _kind, mm, sigma in cell.lengths)
+    return f" {told}." if told else ""

@@ -15,9 +15,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchguide.procedure.procedure import Step
+from benchguide.review.seen import comparisons_of
 from benchguide.session import commands as cmd
 from benchguide.session.gates import gates_for_step
 from benchguide.window.demo import ScriptClock
+from benchguide.window.records_words import photo_order
 
 if TYPE_CHECKING:
     from benchguide.window.app import Bench
@@ -32,9 +34,11 @@ STEPS = {
     "prep-charge": "reading",
     "in-warm": "countdown",
     "in-cell-plug": "isolation",
+    "in-audio-link": "poor-photo",
     "in-main-board": "way-in",
     "swap-compare": "swap",
     "back-main-board": "way-back",
+    "back-coax-snaps": "difference",
     "back-cell-plug": "battery-last",
     "seal-cure": "cure",
 }
@@ -54,7 +58,10 @@ BESIDE = {
     "unplanned": "way-in",
     "interruption": "swap",
     "record": "cure",
+    "pair": "cure",
 }
+#: where the records room says that exports go
+EXPORTS = "/home/bench/records"
 
 
 class Enough(Exception):
@@ -76,7 +83,7 @@ class Screens:
     def on_step(self, bench: Bench, step: Step) -> None:
         """Take this step's pictures, if any are wanted. Raises Enough after the last."""
         name = STEPS.get(step.id, "")
-        if not name:
+        if not name or (name == "poor-photo" and not _poor_here(bench)):
             return
         self.take(bench, name)
         if name == "isolation":
@@ -88,7 +95,7 @@ class Screens:
             self._hands_free(bench)
         if name == "swap" and self._wanted("interruption"):
             self._interruption(bench)
-        if name == "cure" and self._wanted("record"):
+        if name == "cure" and (self._wanted("record") or self._wanted("pair")):
             self._record(bench)
         self._left.discard(name)
         if self._names and not self._left:
@@ -151,17 +158,42 @@ class Screens:
         driver.do(cmd.ConfirmLast())
 
     def _record(self, bench: Bench) -> None:
+        """The record as a supervisor opens it, and the pair in which something differed, flipped."""
         if bench.driver is None:
             return
         for theme in THEMES:
             bench.change_settings(replace(bench.settings, theme=theme))
             bench.shell.show_room("records")
-            bench.records_room.open_record(bench.driver.session_id)
+            room = bench.records_room
+            room.open_record(bench.driver.session_id)
             for width, height in self._sizes:
                 bench.shell.resize(width, height)
                 self._settle(bench, 1500)
-                self._grab(bench, f"record-{theme}-{width}x{height}")
+                room.page.folder.setText(EXPORTS)
+                if self._wanted("record"):
+                    self._grab(bench, f"record-{theme}-{width}x{height}")
+            if self._wanted("pair"):
+                self._pair(bench, theme)
         bench.shell.show_room("bench")
+
+    def _pair(self, bench: Bench, theme: str) -> None:
+        """As-left with its outline, and by one key as-found at the same place."""
+        room = bench.records_room
+        record = room.page.record
+        differing = [line for line in comparisons_of(record) if line.candidates] if record else []
+        if not differing:
+            return
+        room.page.tabs.setCurrentWidget(room.page.photos)
+        room.page.photo_asked.emit(photo_order(room.page.photos.rows.rows), differing[0].as_left)
+        for width, height in self._sizes:
+            bench.shell.resize(width, height)
+            self._settle(bench, 1500)
+            self._grab(bench, f"pair-left-{theme}-{width}x{height}")
+            room.photo.flip()
+            self._settle(bench, 1500)
+            self._grab(bench, f"pair-found-{theme}-{width}x{height}")
+            room.photo.flip()
+        room.photo.left.emit()
 
     def _hands_free(self, bench: Bench) -> None:
         """The lamps at their fullest, and the first-use screen."""
@@ -233,6 +265,11 @@ class Screens:
         if not bench.shell.grab().save(str(path)):
             raise OSError(f"{path} could not be written.")
         self.made.append(path)
+
+
+def _poor_here(bench: Bench) -> bool:
+    photos = bench.driver.state.photos if bench.driver else ()
+    return bool(photos and photos[-1].faults)
 
 
 def main(arguments: list[str]) -> int:

@@ -317,7 +317,7 @@ def test_a_verdict_is_over_the_outline_where_the_map_is_registered(bench: Bench)
     known = known_for(state, "in-cell-plug", "as-found", scene, bench.photos.path)
     verdict = PhotoJudge().judge(frame.image, view, known)
     assert verdict is not None
-    assert verdict.place == "the outline of Cell plug"
+    assert verdict.place == "the part's outline"
     assert len(verdict.part_sharp) == 1
     unknown = PhotoJudge().judge(frame.image, view, known_for(state, "in-cell-plug", "as-found", None, None))
     assert unknown is not None
@@ -335,7 +335,7 @@ def test_a_verdict_is_over_the_place_of_the_earlier_photo(tmp_path: Path) -> Non
     view = View("s", "as-left", "Cell plug")
     plain = PhotoJudge().judge(PAIR.found, view, known)
     assert plain is not None
-    assert plain.place == "the marked place of the part"
+    assert plain.place == "the marked place"
     for share, told in ((0.5, True), (0.2, False)):
         spoilt = PAIR.found.copy()
         cv2().circle(
