@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QObject, QTimer
+from PySide6.QtCore import QObject, QRectF, QTimer
 
 from benchguide.camera.hands import Seen, Watch
 from benchguide.procedure.words import PartKind
@@ -18,7 +18,7 @@ from benchguide.session.reference import as_found_for
 from benchguide.session.state import Purpose, State
 from benchguide.window.actions import BENCH
 from benchguide.window.hands_watch import HandsWatch
-from benchguide.window.live_compare import LiveCompare, LiveTold
+from benchguide.window.live_compare import LiveCompare, LiveTold, Outlined
 from benchguide.window.mat_link import MatLink, MatSeen
 from benchguide.window.mat_words import expected_of, span_of, summary
 from benchguide.window.photo_compare import PhotoComparer
@@ -270,9 +270,30 @@ class Eyes(QObject):
         if not told.aligned:
             room.camera.set_seen((), None, "cannot tell what differs")
             return
-        count = len(told.outlines)
-        note = f"{count} may differ" if count else ""
-        room.camera.set_seen(told.outlines, told.laid, note)
+        listed = self._listed(told)
+        outlines = told.outlines if listed is None else listed
+        note = f"{len(outlines)} may differ" if outlines else ""
+        room.camera.set_seen(outlines, told.laid, note if listed is None else f"{note}, as listed")
+
+    def _listed(self, told: LiveTold) -> tuple[Outlined, ...] | None:
+        """What the list beside the picture still asks, by its numbers, where it lies on the moving picture; None when
+        nothing is asked: then the moving picture tells what it sees itself."""
+        state = self._state
+        compared = state.compared.get(state.step.id) if state is not None else None
+        if state is None or compared is None or not told.plane:
+            return None
+        photo = next((p for p in state.photos if p.sha256 == compared.as_found), None)
+        if photo is None or self._room is None or self._room.reference != compared.as_found:
+            return None
+        shown = []
+        for number, each in enumerate(compared.candidates, start=1):
+            box = each["found"]
+            if (state.step.id, number) in state.differences or not isinstance(box, list):
+                continue
+            x, y, w, h = (float(value) for value in box)
+            found = QRectF(x / photo.width, y / photo.height, w / photo.width, h / photo.height)
+            shown.append(Outlined(number, told.carried(found), found, str(each["hint"])))
+        return tuple(shown) or None
 
     def _photo_taken(self, photo: PhotoTaken) -> None:
         state = self._driver.state if self._driver else None

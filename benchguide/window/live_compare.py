@@ -52,6 +52,19 @@ class LiveTold:
     why: str
     outlines: tuple[Outlined, ...] = ()
     laid: QImage | None = None
+    plane: tuple[float, ...] = ()
+    """3x3, row by row: as-found to the moving picture, both in shares of their width and height."""
+
+    def carried(self, found: QRectF) -> QRectF:
+        """Where a box of the as-found photo lies on the moving picture, in shares of each."""
+        a, b, c, d, e, f, g, h, i = self.plane
+        spots = []
+        for x in (found.left(), found.right()):
+            for y in (found.top(), found.bottom()):
+                depth = g * x + h * y + i
+                spots.append(((a * x + b * y + c) / depth, (d * x + e * y + f) / depth))
+        left, top = min(x for x, _ in spots), min(y for _, y in spots)
+        return QRectF(left, top, max(x for x, _ in spots) - left, max(y for _, y in spots) - top)
 
 
 class LiveCompare(QObject):
@@ -142,7 +155,17 @@ def _told(said: Comparison, frame: Any, small: Any, factor: float, found: tuple[
         for number, d in enumerate(differences_of(said)[:MOST_SHOWN], start=1)
     ]
     picture = laid_picture(small, said.homography, factor, (width, height), min(SHOWN_PX, width))
-    return LiveTold(True, "", tuple(shown), image_of(picture))
+    return LiveTold(
+        True, "", tuple(shown), image_of(picture), _plane(said.homography, found, (width, height))
+    )
+
+
+def _plane(homography: Any, found: tuple[int, int], live: tuple[int, int]) -> tuple[float, ...]:
+    """A homography between pixels as one between shares."""
+    import numpy as np
+
+    to_pixels, to_shares = np.diag([*found, 1.0]), np.diag([1 / live[0], 1 / live[1], 1.0])
+    return tuple(float(value) for value in (to_shares @ homography @ to_pixels).ravel())
 
 
 def image_of(picture: Any) -> QImage:

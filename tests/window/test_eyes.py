@@ -178,8 +178,18 @@ def test_as_left_is_compared_and_its_candidates_answered(bench: Bench, qtbot: Qt
     assert panel.isVisible()
     assert not bench.bench_room.device.isVisible()
     assert "all good" not in panel.title.text()
+    # the outlines on the picture bear the numbers of the list, until they are answered
+    camera = bench.bench_room.camera
+    qtbot.waitUntil(lambda: camera.live_label.endswith("as listed"), timeout=WAIT_MS)
+    assert [each.number for each in camera.outlines] == list(range(1, len(compared.candidates) + 1))
+    first, box = camera.outlines[0], compared.candidates[0]
+    wide, high = left.width, left.height
+    assert abs(first.box.center().x() * wide - (box["x"] + box["w"] / 2)) < 12  # type: ignore[operator]
+    assert abs(first.box.center().y() * high - (box["y"] + box["h"] / 2)) < 12  # type: ignore[operator]
     bench.shell.actions_by_name["difference-mended"].trigger()
     assert driver.state.differences[(step, 1)] == "mended"
+    qtbot.waitUntil(lambda: 1 not in [each.number for each in camera.outlines]
+                    or not camera.live_label.endswith("as listed"), timeout=WAIT_MS)  # fmt: skip
     record = read_record(bench.log, driver.session_id)
     told = [e.sentence for e in exceptions_of(record) if e.kind == "difference"]
     assert len(told) == len(compared.candidates)
