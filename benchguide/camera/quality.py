@@ -42,9 +42,9 @@ GLARE_GROWTH = 0.002
 #: less than the second share of it
 GLINT_SHARE, GLINT_OF_PART = 0.0002, 0.04
 #: focus over one part: looked at in a square of at least this many pixels a side at 640 pixels width, as a part alone
-#: has few edges, and poor when softer than this (two sharp places in a hundred are, bench_quality.py), or this far
+#: has few edges, and poor when softer than this (few sharp places are, bench_quality.py), or this far
 #: below the best of the same view
-PART_SIDE, PART_FLOOR, PART_OF_BEST = 96, 0.265, 0.9
+PART_SIDE, PART_FLOOR, PART_OF_BEST = 96, 0.255, 0.9
 #: light over a part is judged in this many times its size: a black plug is no dark picture
 LIGHT_AROUND, LIGHT_LEAST = 2.5, 0.3
 

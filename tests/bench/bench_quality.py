@@ -3,7 +3,8 @@
 Run: python tests/bench/bench_quality.py [STREAMS]
 
 Photos: real photographs of the Debian package opencv-doc, scaled to 640 pixels and spoilt here; the sharp class
-holds noise, half and quarter exposure and over-exposure. Baseline: variance of the Laplacian. Hands: STREAMS (40)
+holds noise, half and quarter exposure and over-exposure. Baseline: variance of the Laplacian. Places: squares of those
+photographs, judged by themselves as the outline of a part is. Hands: STREAMS (40)
 made streams with three visits each (tests/camera/hand_streams.py). Baseline: a photo after 0.6 s without change.
 Exit code 1 when a bar is missed.
 """
@@ -19,8 +20,8 @@ from hand_streams import stream  # noqa: E402
 
 from benchguide.camera.hands import MOVING, HandsClear, Seen, _share, shrunk  # noqa: E402
 from benchguide.camera.opencv import cv2  # noqa: E402
-from benchguide.camera.quality import OF_BEST  # noqa: E402
-from benchguide.camera.sharpness import measured_grey, sharpness  # noqa: E402
+from benchguide.camera.quality import OF_BEST, PART_FLOOR, PART_SIDE  # noqa: E402
+from benchguide.camera.sharpness import measured_grey, sharpness, steepness_of  # noqa: E402
 
 SAMPLES = Path("/usr/share/doc/opencv-doc/examples")
 PHOTOS = (
@@ -141,6 +142,42 @@ def bench_photos() -> list[bool]:
     return met
 
 
+def bench_places() -> list[bool]:
+    """Focus at one place of a picture, as over the outline of a part: squares anywhere in the photographs."""
+    cv, rng = cv2(), np.random.default_rng(3)
+    side = PART_SIDE
+
+    def grain(image: np.ndarray) -> np.ndarray:
+        return np.clip(image + rng.normal(0, 2.0, image.shape), 0, 255).astype(np.uint8)
+
+    ours: dict[int, list[float]] = {0: [], 2: [], 3: []}
+    plain: dict[int, list[float]] = {0: [], 2: [], 3: []}
+    for scene in photos():
+        height, width = scene.shape[:2]
+        spots = [(int(rng.integers(0, width - side)), int(rng.integers(0, height - side))) for _ in range(6)]
+        for radius in ours:
+            image = grain(cv.filter2D(scene, -1, disc(radius)) if radius else scene)
+            for x, y in spots:
+                cut = image[y : y + side, x : x + side]
+                told = steepness_of(cut, width)
+                if told is not None:
+                    ours[radius].append(told)
+                    plain[radius].append(
+                        float(cv.Laplacian(cv.cvtColor(cut, cv.COLOR_BGR2GRAY), cv.CV_32F).var())
+                    )
+    false = sum(value < PART_FLOOR for value in ours[0]) / len(ours[0])
+    caught = sum(value < PART_FLOOR for value in ours[3]) / len(ours[3])
+    print(f"{len(ours[0])} sharp places of {side} x {side} pixels")
+    met = []
+    for radius, bar in ((2, 0.85), (3, 0.95)):
+        mine, base = area(ours[0], ours[radius]), area(plain[0], plain[radius])
+        what = f"a place out of focus by {radius} px, area under the curve"
+        met.append(row(what, f">= {bar}", f"{mine:.3f}", f"{base:.3f}", mine >= bar))
+    told = f"{100 * caught:.0f} % of 3 px told"
+    met.append(row("sharp places told as soft", "<= 4 %", f"{100 * false:.1f} %", told, false <= 0.04))
+    return met
+
+
 def _below(found: object, best: object) -> bool:
     pairs = [(found.all_ways, best.all_ways), (found.worst_way, best.worst_way)]  # type: ignore[attr-defined]
     return any(a is not None and b is not None and a < OF_BEST * b for a, b in pairs)
@@ -238,7 +275,7 @@ def bench_cost() -> bool:
 def main() -> int:
     streams = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     print(f"{'what':<52}{'bar':>12}{'figure':>14}{'baseline':>22}")
-    met = [*bench_photos(), *bench_hands(streams)]
+    met = [*bench_photos(), *bench_places(), *bench_hands(streams)]
     return 0 if all(met) else 1
 
 
