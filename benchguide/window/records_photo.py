@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 from benchguide.window.records_pair import Outline, Paired, words_of
 from benchguide.window.records_rows import Row
 from benchguide.window.records_thumbs import Thumbs
-from benchguide.window.records_words import BESIDE
+from benchguide.window.records_words import COMPARED
 from benchguide.window.theme import Theme
 from benchguide.window.widgets.themed import label
 
@@ -110,7 +110,7 @@ class PhotoPage(QWidget):
         self._pair = pair = pair or self._pairs.get(row.photo)
         self.words.setText(f"{row.strong} · {row.right or row.lead} · {place}")
         about = [words_of(pair)] if pair else []
-        about += [words for words in row.soft if not (pair and words.startswith(BESIDE))]
+        about += [words for words in row.soft if not (pair and words.startswith(COMPARED))]
         self.about.setText(" ".join(about))
         self.other.setVisible(pair is not None)
         if pair is not None:

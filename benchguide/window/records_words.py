@@ -8,7 +8,14 @@ from datetime import datetime
 
 from benchguide.review.exceptions import exceptions_of
 from benchguide.review.record import Record
-from benchguide.review.seen import MatCell, comparisons_of, mat_readings_of, measured_of, poor_photos_of
+from benchguide.review.seen import (
+    ComparedLine,
+    MatCell,
+    comparisons_of,
+    mat_readings_of,
+    measured_of,
+    poor_photos_of,
+)
 from benchguide.review.timeline import timeline_of
 from benchguide.review.words import clock, count, day_and_time, span, span_range
 from benchguide.session.state import Mark
@@ -16,8 +23,8 @@ from benchguide.store.tables import SessionRow
 from benchguide.window.records_past import Past
 from benchguide.window.records_rows import Row
 
-#: begins the words of a comparison in the row of its as-left photo
-BESIDE = "Beside as-found:"
+#: the words of a comparison in the row of its as-left photo begin with one of these
+COMPARED = ("May differ", "Cannot tell", "No place stood out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,14 +139,25 @@ def photo_rows(record: Record) -> list[Row]:
     rows = []
     for s in record.steps:
         for p in s.photos:
-            soft = []
-            if p.sha256 in poor:
-                soft.append(f"Poor: {poor[p.sha256].faults}; {poor[p.sha256].became}.")
+            soft = [s.step.text]
             if p.sha256 in compared:
-                soft.append(f"{BESIDE} {compared[p.sha256].words}")
+                line = compared[p.sha256]
+                # a card has room for one line: what should be looked at comes first
+                soft.insert(0 if line.candidates or not line.aligned else 1, _compared_words(line))
+            if p.sha256 in poor:
+                soft.insert(0, f"Poor: {poor[p.sha256].faults}; {poor[p.sha256].became}.")
             title = f"Step {s.number}, {p.purpose}"
-            rows.append(Row(p.sha256, title, clock(p.at), (*soft, s.step.text), photo=p.sha256))
+            rows.append(Row(p.sha256, title, clock(p.at), tuple(soft), photo=p.sha256))
     return rows
+
+
+def _compared_words(line: ComparedLine) -> str:
+    if not line.aligned:
+        return f"{COMPARED[1]} what differs: {line.why}"
+    if not line.candidates:
+        return f"{COMPARED[2]} beside as-found."
+    answers = dict.fromkeys(each.answer or "not answered" for each in line.candidates)
+    return f"{COMPARED[0]}: {count(len(line.candidates), 'place')}, {', '.join(answers)}."
 
 
 def timeline_rows(record: Record) -> list[Row]:

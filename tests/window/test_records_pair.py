@@ -85,8 +85,8 @@ def test_rows_say_what_was_wrong_what_may_differ_and_what_lay_on_the_mat(
     record = read_record(runner.log, runner.session)
     soft = {row.photo: row.soft for row in photo_rows(record)}
     assert soft[record.photos[0].sha256][0] == "Poor: hidden by glare; a better one was taken after it."
-    assert soft[first][0] == "Beside as-found: 1 place may differ."
-    assert soft[second][0] == "Beside as-found: No place stood out. That proves nothing."
+    assert soft[first][0] == "May differ: 1 place, mended."
+    assert soft[second][1] == "No place stood out beside as-found."
     assert soft[found] == (record.state.step_of("lid-lift").text,)  # type: ignore[union-attr]
     proofs = {row.strong: row.soft for row in proof_rows(record)}
     assert proofs["Parts mat beside the ledger, A5"][0].startswith("A1: 3 counted, 4 in the ledger.")
