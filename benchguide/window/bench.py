@@ -448,9 +448,15 @@ class BenchRoom(QWidget):
             pictures = [self._thumbnail(fact) for fact in state.recent]
             self.recent.set_actions(list(zip(recent_words(state), pictures, strict=True)))
             self.recent.set_standing(standing_words(state))
-        self._left.setCurrentIndex(1 if state.to_confirm else 0)
-        # the card has keys of its own and takes the room of the others
-        self._foot.setVisible(not state.to_confirm and not self.question.is_open)
+        asked = bool(state.to_confirm)
+        # the card has keys of its own and takes the room of the others: never both, or the window grows for good
+        if asked:
+            self._foot.hide()
+        if self._left.currentIndex() != asked:
+            self._left.setCurrentIndex(int(asked))
+            self._across.updateGeometry()
+        if not asked:
+            self._foot.setVisible(not self.question.is_open)
 
     def _thumbnail(self, fact: Fact) -> QPixmap | None:
         sha = getattr(fact.what, "sha256", "") or self._photo_of(getattr(fact.what, "step", ""))

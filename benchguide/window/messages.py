@@ -10,6 +10,8 @@ class MessageLine(QLabel):
     """Shows the newest sentence; it goes after a while, trouble stays until the next message."""
 
     shown = Signal(bool)
+    """A sentence is about to be shown, or is gone: what shares the line with it goes before and comes after it, or
+    both would push the window down for a moment."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -34,8 +36,8 @@ class MessageLine(QLabel):
     def _show(self, sentence: str) -> None:
         self.setText(sentence)
         self.setAccessibleDescription(sentence)
-        self.show()
         self.shown.emit(True)
+        self.show()
 
     def clear(self) -> None:
         """Nothing to say; the line gives its room back."""

@@ -49,8 +49,8 @@ class Shell(QWidget):
         self._subtitle = QLabel()
         self._subtitle.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         set_role(self._subtitle, "soft")
-        self._spoken = False
-        self.message.shown.connect(lambda _shown: self._share_line())
+        self._spoken = self._said = False
+        self.message.shown.connect(self._message_shown)
         self._arrange()
 
     def _arrange(self) -> None:
@@ -72,6 +72,10 @@ class Shell(QWidget):
         said.addWidget(self._subtitle)
         said.addWidget(self.message)
         strip.addLayout(said, 1)
+        # as high as a sentence of two lines, which must not push down what stands below
+        two_lines = QLabel("\n", self)
+        two_lines.setFixedWidth(0)
+        strip.addWidget(two_lines)
         self._lamps = QHBoxLayout()
         strip.addLayout(self._lamps)
         for name in ("keys", "setup", "theme", "camera", "cautions"):
@@ -101,8 +105,12 @@ class Shell(QWidget):
         self._spoken = spoken
         self._share_line()
 
+    def _message_shown(self, shown: bool) -> None:
+        self._said = shown
+        self._share_line()
+
     def _share_line(self) -> None:
-        self._subtitle.setHidden(self._spoken or not self.message.isHidden())
+        self._subtitle.setHidden(self._spoken or self._said)
 
     def place(self, name: str, room: QWidget) -> None:
         """Move a room in, in place of the one that had the name."""

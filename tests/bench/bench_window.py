@@ -54,6 +54,7 @@ APPEND_BAR = 1.3
 BLOCKED_BAR_MS = 16.0
 BEAT_MS = 2
 IDLE_S = 4.0
+REST_MS = 3000
 
 BARE = """
 import time
@@ -336,6 +337,8 @@ class Player(DemoPlayer):
 
     def _play_step(self, step: Step) -> None:
         """The step as played, then one back and forth again: from the ledger of every step."""
+        if not self.idle.blocked:
+            self.watch_idle()
         super()._play_step(step)
         here = self._driver.state.step.id
         if here != step.id:
@@ -361,8 +364,10 @@ class Player(DemoPlayer):
         return came
 
     def watch_idle(self) -> None:
-        """The baseline: nothing but the running preview and the ticking clocks."""
-        self._wait_until(lambda: self._bench.camera.live, "The simulated bench did not start in time.")
+        """The baseline: nothing but the running preview and the ticking clocks, on the first step, when all that
+        follows a start is done."""
+        wait_ms(REST_MS)
+        self._settle()
         self.idle.start()
         wait_ms(round(IDLE_S * 1000))
         self.idle.stop()
@@ -391,7 +396,6 @@ def bench_job(folder: Path, size: tuple[int, int], camera: str, hurried: bool = 
     bare.execute("CREATE TABLE events (body TEXT NOT NULL)")
     try:
         player = Player(bench, script, clock, bare, hurried)
-        player.watch_idle()
         player.play()
         height, width = bench.camera.worker.newest().image.shape[:2]  # type: ignore[union-attr]
         fps, beats = bench.camera.worker.status().fps, len(player.photos.blocked)

@@ -102,6 +102,9 @@ class InstructionPanel(Panel):
         below = self.more.sizeHint().height() + gap
         # its room stays until the end is reached: text that jumps while it is read is lost
         self._cut = high > view.height()
+        # a bar that comes only when it is needed comes a round late
+        on, off = Qt.ScrollBarPolicy.ScrollBarAlwaysOn, Qt.ScrollBarPolicy.ScrollBarAlwaysOff
+        self.pages.setVerticalScrollBarPolicy(on if self._cut else off)
         if self._cut:
             self.more.setGeometry(view.left(), view.bottom() + 1 - below + gap, view.width(), below - gap)
             view.adjust(0, 0, 0, -below)
