@@ -3,7 +3,8 @@
 Part of codec.py, which alone calls this.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from benchguide.session.events import Event, MatRead, PhotosCompared, PhotoTaken
 
@@ -12,15 +13,28 @@ NUMBER = (int, float)
 
 def check_seen(event: Event) -> None:
     """Raises ValueError or TypeError with a few words for a list that does not hold what it should."""
-    if isinstance(event, PhotoTaken):
-        _texts("faults", event.faults)
-    elif isinstance(event, PhotosCompared):
-        for each in event.candidates:
-            _candidate(each)
-    elif isinstance(event, MatRead):
-        _texts("warnings", event.warnings)
-        for each in event.cells:
-            _cell(each)
+    check = CHECKS.get(type(event))
+    if check is not None:
+        check(event)
+
+
+def _photo(event: PhotoTaken) -> None:
+    _texts("faults", event.faults)
+
+
+def _compared(event: PhotosCompared) -> None:
+    for each in event.candidates:
+        _candidate(each)
+
+
+def _mat(event: MatRead) -> None:
+    _texts("warnings", event.warnings)
+    for each in event.cells:
+        _cell(each)
+
+
+#: looked up once for each entry of a log of thousands
+CHECKS: dict[type, Callable[[Any], None]] = {PhotoTaken: _photo, PhotosCompared: _compared, MatRead: _mat}
 
 
 def _texts(name: str, values: Sequence[object]) -> None:
