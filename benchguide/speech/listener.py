@@ -30,6 +30,8 @@ class Listener(QObject):
     checked = Signal(object)
     """A MicrophoneCheck."""
     muted = Signal()
+    inputs_changed = Signal()
+    """`inputs` has changed."""
 
     def __init__(
         self,
@@ -44,6 +46,8 @@ class Listener(QObject):
         self._numbers = self._asking = self._muted = False
         self._final = self._on = False
         self.hearing, self.sentence = False, "Not listening."
+        #: The microphones that are plugged in, by name. Asked in the process: a sound server may take its time.
+        self.inputs: tuple[str, ...] = ()
 
     @property
     def on(self) -> bool:
@@ -123,6 +127,9 @@ class Listener(QObject):
                 self.volume_warned.emit(warning)
             case {"checked": dict(one)}:
                 self.checked.emit(MicrophoneCheck(**one))
+            case {"inputs": list(names)}:
+                self.inputs = tuple(map(str, names))
+                self.inputs_changed.emit()
             case {"muted": True}:
                 self.muted.emit()
 

@@ -2,7 +2,7 @@
 
 Takes {"mute": true}, {"unmute": true}, {"numbers": bool}, {"asking": bool}, {"talker_db": x or null}, {"check": s};
 tells {"heard": {...}}, {"level": {...}}, {"state": bool, "why": sentence}, {"speaking": bool}, {"checked": {...}},
-{"muted": true}. Ends with its input.
+{"muted": true}, {"inputs": [names of microphones]}. Ends with its input.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from PySide6.QtCore import QCoreApplication, QObject, QTimer
 from benchguide.speech.helper_process import write_line
 from benchguide.speech.input_lines import InputLines
 from benchguide.speech.level import check_microphone
-from benchguide.speech.microphone import Microphone
+from benchguide.speech.microphone import Microphone, names
 from benchguide.speech.phonemes import RATE, VoiceMissing
 from benchguide.speech.phrases import BadPhrases, bundled, read_phrases
 from benchguide.speech.recogniser import Recogniser
@@ -42,6 +42,7 @@ class Ears(QObject):
         self._speaking = False
         microphone.sound.connect(self._sound)
         microphone.state_changed.connect(lambda heard, why: write_line(state=heard, why=why))
+        microphone.inputs_changed.connect(lambda: write_line(inputs=names()))
         self._level = QTimer(self, interval=LEVEL_MS)
         self._level.timeout.connect(self._tell_level)
         self._volume = QTimer(self, interval=VOLUME_MS)
@@ -53,6 +54,7 @@ class Ears(QObject):
         self._level.start()
         self._volume.start()
         self._tell_volume()
+        write_line(inputs=names())
 
     def take(self, line: str) -> None:
         """One line of input."""

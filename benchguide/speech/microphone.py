@@ -62,6 +62,11 @@ def inputs() -> list[QAudioDevice]:
     return [d for d in QMediaDevices.audioInputs() if ".monitor" not in _name(d)]
 
 
+def names() -> list[str]:
+    """The microphones of the system by what a person calls them, each once."""
+    return list(dict.fromkeys(device.description() for device in inputs()))
+
+
 def _name(device: QAudioDevice) -> str:
     return bytes(device.id().data()).decode("utf-8", "replace")
 
@@ -81,6 +86,8 @@ class Microphone(QObject):
     sound = Signal(object)
     state_changed = Signal(bool, str)
     """Whether it is heard, and one sentence."""
+    inputs_changed = Signal()
+    """One was plugged in or pulled."""
 
     def __init__(self, wanted: str = "", parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -96,6 +103,7 @@ class Microphone(QObject):
         self._missing = ""
         self._devices = QMediaDevices(self)
         self._devices.audioInputsChanged.connect(self._follow)
+        self._devices.audioInputsChanged.connect(self.inputs_changed)
         self._again = QTimer(self, interval=AGAIN_MS)
         self._again.timeout.connect(self._follow)
         self._silent = QTimer(self, singleShot=True, interval=SILENT_MS)

@@ -21,7 +21,7 @@ class Limits:
     score: float = -2.3  # log likelihood against the free path, a phoneme
     short: int = 8  # a phrase of fewer phonemes is more easily found in talk:
     short_score: float = 0.1  # each phoneme it lacks raises its limit by this much
-    margin: float = 0.2  # better than the next best command by this much
+    margin: float = 0.4  # better than the next best command by this much
     number_margin: float = 0.3  # counts differ by little and matter much
     further_score: float = -1.8  # phrases of the group "further" are rare and some are risky
     further_margin: float = 0.5
@@ -40,7 +40,7 @@ class Limits:
 
 
 #: For a room in which people talk near the bench: fewer commands heard, fewer taken from talk.
-STRICT = Limits(score=-2.0, margin=0.3)
+STRICT = Limits(score=-2.0, margin=0.5)
 
 
 @dataclass(frozen=True, slots=True)

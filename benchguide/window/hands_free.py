@@ -98,7 +98,10 @@ class HandsFree(QObject):
         return self._bench.settings
 
     def _change(self, **new: object) -> None:
-        settings = replace(self._settings, **new)  # type: ignore[arg-type]
+        self.change(replace(self._settings, **new))  # type: ignore[arg-type]
+
+    def change(self, settings: Settings) -> None:
+        """Keep and use settings that change nothing but hearing, speaking and the switch."""
         self._bench.remember(settings)
         self.use(settings)
 
@@ -218,6 +221,7 @@ class HandsFree(QObject):
         listener.state_changed.connect(self._hearing)
         listener.volume_warned.connect(self._volume_warned)
         listener.checked.connect(self._checked)
+        listener.inputs_changed.connect(self.changed)
         listener.start()
         self.voice.follow()
 

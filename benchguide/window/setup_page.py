@@ -12,7 +12,7 @@ from functools import partial
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from benchguide.window.actions import BENCH, WINDOW
 from benchguide.window.mat_scale import scale_words
@@ -68,25 +68,32 @@ class _Row(Panel):
     def __init__(self, theme: Theme, name: str, ready: bool | None, told: str) -> None:
         super().__init__(theme, name, role="row")
         gap = theme.sizes.gap
-        box = QGridLayout(self)
+        box = QVBoxLayout(self)
         box.setContentsMargins(gap, gap // 2, gap, gap // 2)
-        box.setHorizontalSpacing(gap)
-        box.setVerticalSpacing(0)
+        box.setSpacing(0)
         mark = {True: "✓  ", False: "▲  ", None: "–  "}[ready]
         self.title = label(f"{mark}{name}", "strong")
         self.told = label(told, wrap=True)
         self.told.setAccessibleName(f"{name}: {told}")
-        box.addWidget(self.title, 0, 0)
-        box.addWidget(self.told, 1, 0)
+        # its height follows its width; the least Qt supposes is that of a narrow one, and the page would scroll
+        self.told.setMinimumHeight(1)
+        line, words = QHBoxLayout(), QVBoxLayout()
+        line.setSpacing(gap)
+        words.setSpacing(0)
+        words.addStretch(1)
+        words.addWidget(self.title)
+        words.addWidget(self.told)
+        words.addStretch(1)
+        line.addLayout(words, 1)
         self._keys = QHBoxLayout()
         self._keys.setSpacing(gap)
-        box.addLayout(self._keys, 0, 1, 2, 1, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
-        box.setColumnStretch(0, 1)
+        line.addLayout(self._keys)
+        box.addLayout(line)
         # what is chosen less often stands below, over the whole width
         self._more = QHBoxLayout()
         self._more.setSpacing(gap)
         self._more.addStretch(1)
-        box.addLayout(self._more, 2, 0, 1, 2)
+        box.addLayout(self._more)
 
     def add(
         self,
@@ -95,10 +102,15 @@ class _Row(Panel):
         chosen: bool | None = None,
         name: str = "",
         below: bool = False,
+        small: bool = False,
     ) -> QPushButton:
-        """One more key; `chosen` makes it one of several that stays down; `below` puts it into the second line."""
+        """One more key; `chosen` makes it one of several that stays down; `below` puts it into the second line.
+
+        `small`, as those below are, for what is chosen with the mouse and without gloves.
+        """
         key = QPushButton(f"✓  {words}" if chosen else words)
-        set_role(key, "large")
+        if not (small or below):
+            set_role(key, "large")
         key.setObjectName(name or f"setup-{words.lower().replace(' ', '-')}")
         key.setAccessibleName(f"{self.accessibleName()}: {words}")
         if chosen is not None:
@@ -159,23 +171,25 @@ class SetupPage(QWidget):
         page = QWidget()
         set_role(page, "page")
         rows = QVBoxLayout(page)
-        rows.setContentsMargins(0, 0, self._theme.sizes.gap, 0)
+        rows.setContentsMargins(0, 0, 0, 0)
         rows.setSpacing(self._theme.sizes.gap)
-        looks = QHBoxLayout()
-        looks.setSpacing(self._theme.sizes.gap)
-        looks.addWidget(self._looks(state), 1)
-        looks.addWidget(self._distance(state), 1)
-        rows.addLayout(looks)
-        for row in (
-            self._camera(state),
-            self._mat(state),
-            self._microphone(state),
-            self._reading(state),
-            self._switch(state),
+        # in pairs, so that everything is in view at once on a small screen
+        for pair in (
+            ((self._looks(state), 1), (self._distance(state), 1)),
+            ((self._camera(state), 2), (self._mat(state), 3)),
         ):
+            line = QHBoxLayout()
+            line.setSpacing(self._theme.sizes.gap)
+            for row, share in pair:
+                line.addWidget(row, share)
+            rows.addLayout(line)
+        for row in (self._microphone(state), self._reading(state), self._switch(state)):
             rows.addWidget(row)
         rows.addStretch(1)
+        old = self._area.takeWidget()
         self._area.setWidget(page)
+        if old is not None:
+            old.deleteLater()  # not at once: it may be one of its keys that is being pressed
         self._area.verticalScrollBar().setValue(at)
         again = page.findChild(QPushButton, name) if name else None
         if again is not None:
@@ -183,28 +197,28 @@ class SetupPage(QWidget):
 
     def _looks(self, state: SetupState) -> QWidget:
         s = state.settings
-        row = _Row(self._theme, "Theme", True, "Dark for dim light, light for a bright bench.")
+        row = _Row(self._theme, "Theme", True, "Light suits a bright bench.")
         for theme in ("dark", "light"):
             changed = replace(s, theme=theme)
-            row.add(theme.capitalize(), partial(self.wanted.emit, changed), s.theme == theme)
+            row.add(theme.capitalize(), partial(self.wanted.emit, changed), s.theme == theme, small=True)
         return row
 
     def _distance(self, state: SetupState) -> QWidget:
-        told = f"Text is sized for a person {state.distance_cm} cm away. Step back and read this line."
+        told = f"Read this from {state.distance_cm} cm away."
         row = _Row(self._theme, "Distance", True, told)
-        row.add("Nearer", lambda: self.asked.emit("nearer"))
-        row.add("Farther", lambda: self.asked.emit("farther"))
+        row.add("Nearer", lambda: self.asked.emit("nearer"), small=True)
+        row.add("Farther", lambda: self.asked.emit("farther"), small=True)
         return row
 
     def _camera(self, state: SetupState) -> QWidget:
         row = _Row(self._theme, "Camera", state.camera_live, state.camera)
-        row.add("Choose camera", lambda: self.asked.emit("camera"))
+        row.add("Choose camera", lambda: self.asked.emit("camera"), small=True)
         return row
 
     def _mat(self, state: SetupState) -> QWidget:
         right, told = scale_words(state.settings)
         row = _Row(self._theme, "Print of the parts mat", right, told)
-        row.add("Enter the bar", lambda: self.asked.emit("mat-scale"), name="setup-mat-scale")
+        row.add("Enter the bar", lambda: self.asked.emit("mat-scale"), name="setup-mat-scale", small=True)
         return row
 
     def _microphone(self, state: SetupState) -> QWidget:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
@@ -16,6 +16,8 @@ from benchguide.window.switch_device import devices
 if TYPE_CHECKING:
     from benchguide.window.app import Bench
 
+#: These change more than hearing, speaking and the switch.
+LOOKS = frozenset({"theme", "distance_cm", "camera", "sound"})
 SAMPLE = "Warning. This is how a step is read to you."
 
 
@@ -111,20 +113,11 @@ class SetupRoom(QObject):
             voices=tuple(
                 v for v in (reader.voices if reader else []) if "English" in v or s.reader_locale[:2] != "en"
             ),
-            microphones=self._microphones() if s.listen else (),
+            microphones=hands.listener.inputs if s.listen and hands.listener else (),
             switch_devices=tuple(str(path) for path in devices()),
             trying=self._tried,
             trying_now=self._trying,
         )
-
-    @staticmethod
-    def _microphones() -> tuple[str, ...]:
-        """The microphones that are plugged in, by name."""
-        try:
-            from benchguide.speech.microphone import inputs
-        except ImportError:
-            return ()
-        return tuple(dict.fromkeys(device.description() for device in inputs()))
 
     def _press_tried(self, press: str) -> None:
         self._tried = f"●  {press}"
@@ -156,8 +149,15 @@ class SetupRoom(QObject):
         return "A foot switch types a key; press Learn, then the switch."
 
     def _use(self, settings: Settings) -> None:
-        self._bench.change_settings(settings)
-        self._make()
+        before = self._bench.settings
+        changed = {f.name for f in fields(Settings) if getattr(before, f.name) != getattr(settings, f.name)}
+        if changed & LOOKS:
+            self._bench.change_settings(settings)
+            self._make()
+        else:
+            # dressing the whole window anew takes a good part of a second
+            self._hands.change(settings)
+            self.refresh()
 
     def _ask(self, what: str) -> None:
         actions = self._bench.shell.actions_by_name

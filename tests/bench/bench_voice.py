@@ -5,10 +5,11 @@ and bench noise in which nothing may be heard; delay, processor time, memory. CA
 truth.json (cases: file, speech_dbfs, events of phrase, start, end), measured besides. Baseline of the same run:
 pocketsphinx with a grammar of the same phrases (JSGF), given the same stretches of speech.
 
---short takes three voices and some two minutes of processor time. --net pocketsphinx measures the second recogniser.
---numbers-on listens for counts in running speech too. Delay is stream time from the end of a phrase to the command
-with the processor time of a listener on one core in it; by the clock of the machine it is printed beside. Exit code 1
-when a bar is missed. The first run makes the recordings, which takes
+--only takes some parts (commands numbers running noise load cases) and --conditions some of clean fan20 fan10 fan5
+click10 chat20, to measure in pieces. --short takes three voices and some two minutes of processor time. --net
+pocketsphinx measures the second recogniser. --numbers-on listens for counts in running speech too. Delay is stream
+time from the end of a phrase to the command with the processor time of a listener on one core in it; by the clock of
+the machine it is printed beside. Exit code 1 when a bar is missed. The first run makes the recordings, which takes
 half an hour.
 """
 
@@ -46,7 +47,8 @@ from benchguide.speech.voice_activity import SileroJudge, Stretch
 
 PIECE = RATE // 50  # a microphone gives some 20 ms at a time
 CONDITIONS = ("clean", "fan20", "fan10", "fan5", "click10", "chat20")
-GROUPS = (Group.COMMAND, Group.NUMBER, Group.FURTHER)
+GROUPS = (Group.COMMAND, Group.NUMBER, Group.FURTHER, Group.ANSWER)
+PARTS = ("commands", "numbers", "running", "noise", "load", "cases")
 HEARD_BARS = {"clean": 0.97, "fan10": 0.94, "fan5": 0.90}
 WRONG_BAR, NUMBER_BAR, FALSE_AN_HOUR, DELAY_BAR_S, CPU_BAR, MEMORY_BAR_MB = 0.003, 0.90, 1.0, 0.6, 0.08, 150
 GROWTH_BAR_MB = 8
@@ -77,8 +79,9 @@ class Grammar:
     def __init__(self, table: PhraseTable) -> None:
         sphinx = optional("pocketsphinx", "pocketsphinx")
         self._decoders = {}
-        for further, numbers in itertools.product(((), (Group.FURTHER,)), ((), (Group.NUMBER,))):
-            groups = (Group.COMMAND, *further, *numbers)
+        choices = [((), (group,)) for group in (Group.FURTHER, Group.NUMBER, Group.ANSWER)]
+        for more in itertools.product(*choices):
+            groups = (Group.COMMAND, *itertools.chain(*more))
             decoder = sphinx.Decoder(samprate=RATE, loglevel="FATAL", lm=None)
             lines = " | ".join(phrase.words for phrase in table.of(*groups))
             decoder.add_jsgf_string("bench", f"#JSGF V1.0; grammar bench; public <phrase> = {lines};")
@@ -136,12 +139,20 @@ class Bench:
     def _baseline(self) -> tuple[float, float]:
         return (self.baseline.cpu_s, self.baseline.wall_s) if self.baseline else (0.0, 0.0)
 
-    def run(self, take: Take, numbers: bool, piece: int = PIECE, further: bool = True) -> Tally:
+    def run(
+        self,
+        take: Take,
+        numbers: bool = False,
+        asking: bool = False,
+        piece: int = PIECE,
+        further: bool = True,
+    ) -> Tally:
         """One take through a fresh recogniser; every command and every delay counted."""
         self.voice.reset()
         listener = Beside(self.table, judge=self.judge, voice=self.voice)
         listener.baseline = self.baseline
         listener.numbers, listener.further, listener.talker_db = numbers, further, take.level
+        listener.asking = asking
         tally, found, other, seen = Tally(said=len(take.truth), seconds=len(take.sound) / RATE), [], [], 0
         sound = np.concatenate([take.sound, np.zeros(RATE, np.float32)])
         # when a listener on one core of its own would be done: it begins a piece when the piece is there and the
@@ -237,30 +248,46 @@ class Table:
             print(f"    {line}")
 
 
-def measure_commands(
-    bench: Bench, table: Table, voices: tuple[Voice, ...], cache: Path, show: bool, short: bool
-) -> Tally:
-    """Two-word commands by condition, then counts and the phrases of the group further."""
-    chatter = np.concatenate(corpus.said(corpus.available(corpus.DEV)[0], corpus.sentences()[1:7], cache))
+def measure_commands(bench: Bench, table: Table, voices: tuple[Voice, ...], args: argparse.Namespace) -> None:
+    """Two-word commands by condition; what was taken for another, and the delay."""
+    chatter = far_talk(args.cache)
     every = Tally()
-    for condition in HEARD_BARS if short else CONDITIONS:
+    for condition in args.conditions:
         tally = Tally()
-        for take in command_takes(bench.table, voices, condition, Group.COMMAND, cache, chatter):
-            tally.add(bench.run(take, numbers=False))
+        for take in command_takes(bench.table, voices, condition, Group.COMMAND, args.cache, chatter):
+            tally.add(bench.run(take))
         every.add(tally)
-        _command_row(table, f"commands, {condition}", HEARD_BARS.get(condition), tally, show)
-    wrong = (every.wrong + every.extra) / every.said
-    met = None if every.said < 1 / WRONG_BAR else wrong <= WRONG_BAR  # fewer cannot tell
-    table.row("wrong command", f"{WRONG_BAR:.1%}", f"{wrong:.2%}", met,
-              f"n={every.said}; JSGF {every.base_wrong / every.said:.1%}")  # fmt: skip
-    for group, what in ((Group.NUMBER, "counts"), (Group.FURTHER, "further phrases")):
-        for condition in ("clean",) if short else ("clean", "fan10"):
+        _command_row(table, f"commands, {condition}", HEARD_BARS.get(condition), tally, args.show)
+    wrong = every.wrong + every.extra
+    met = None if every.said < 1 / WRONG_BAR else wrong <= WRONG_BAR * every.said  # fewer cannot tell
+    upper = POISSON_95[wrong] / every.said if wrong < len(POISSON_95) else wrong / every.said
+    rest = f"{wrong} of {every.said}, at most {upper:.2%} at 95 %; JSGF {every.base_wrong / every.said:.1%}"
+    table.row("wrong command", f"{WRONG_BAR:.1%}", f"{wrong / every.said:.2%}", met, rest)
+    delay, wall = (float(np.percentile(times, 95)) for times in (every.delays, every.walls))
+    rest = (
+        f"n={len(every.delays)}, median {np.median(every.delays):.2f} s; "
+        f"by this machine's clock {wall:.2f} s, median {np.median(every.walls):.2f} s"
+    )
+    what = "end of phrase to command, 95th percentile"
+    table.row(what, f"{DELAY_BAR_S} s", f"{delay:.2f} s", delay <= DELAY_BAR_S, rest)
+
+
+def measure_numbers(bench: Bench, table: Table, voices: tuple[Voice, ...], args: argparse.Namespace) -> None:
+    """Counts, the phrases of the group further, and the answers: each while it is expected."""
+    chatter = far_talk(args.cache)
+    kinds = ((Group.NUMBER, "counts"), (Group.FURTHER, "further phrases"), (Group.ANSWER, "answers"))
+    for group, what in kinds:
+        for condition in [c for c in args.conditions if c in ("clean", "fan10")]:
             tally = Tally()
-            for take in command_takes(bench.table, voices, condition, group, cache, chatter):
-                tally.add(bench.run(take, numbers=group is Group.NUMBER))
+            for take in command_takes(bench.table, voices, condition, group, args.cache, chatter):
+                tally.add(bench.run(take, numbers=group is Group.NUMBER, asking=group is Group.ANSWER))
             bar = NUMBER_BAR if condition == "clean" and group is Group.NUMBER else None
-            _command_row(table, f"{what}, {condition}", bar, tally, show)
-    return every
+            _command_row(table, f"{what}, {condition}", bar, tally, args.show)
+
+
+def far_talk(cache: Path) -> np.ndarray:
+    """Somebody else who talks in the room."""
+    return np.concatenate(corpus.said(corpus.available(corpus.DEV)[0], corpus.sentences()[1:7], cache))
 
 
 def wilson(hits: int, count: int) -> tuple[float, float]:
@@ -288,29 +315,29 @@ def shortened(takes: Iterable[Take], short: bool) -> Iterator[Take]:
     return (replace(take, sound=take.sound[: 60 * RATE]) if short else take for take in takes)
 
 
-def measure_false(
-    bench: Bench, table: Table, voices: tuple[Voice, ...], cache: Path, args: argparse.Namespace
-) -> Tally:
-    """Running speech (synthetic, then human), then bench noise with talk across the room."""
+def measure_running(bench: Bench, table: Table, voices: tuple[Voice, ...], args: argparse.Namespace) -> None:
+    """Running speech, synthetic and then human: none of it is a command."""
     running = Tally()
     prompts = itertools.islice(corpus.human_prompts(), 1 if args.short else None)
-    running_speech = corpus.running_speech(voices, args.hours, cache)
+    running_speech = corpus.running_speech(voices, args.hours, args.cache)
     for take in shortened(itertools.chain(running_speech, prompts), args.short):
-        running.add(bench.run(take, args.numbers_on, RATE // 2))
+        running.add(bench.run(take, args.numbers_on, piece=RATE // 2))
         if args.show:
             print(f"    {take.name}: {running.extra} in {running.seconds / 3600:.2f} h", flush=True)
     table.false_row("false accepts, running English speech", running)
+
+
+def measure_noise(bench: Bench, table: Table, voices: tuple[Voice, ...], args: argparse.Namespace) -> None:
+    """Bench noise with talk across the room."""
     noise = Tally()
-    far = [np.concatenate(corpus.said(v, corpus.sentences()[20:26], cache)) for v in voices[:6:2]]
+    far = [np.concatenate(corpus.said(v, corpus.sentences()[20:26], args.cache)) for v in voices[:6:2]]
     for take in shortened(
         corpus.bench_noise(args.noise_hours, lambda part: far[part % len(far)]), args.short
     ):
-        noise.add(bench.run(take, args.numbers_on, RATE // 2))
+        noise.add(bench.run(take, args.numbers_on, piece=RATE // 2))
         if args.show:
             print(f"    {take.name}: {noise.extra} in {noise.seconds / 3600:.2f} h", flush=True)
-    if noise.seconds:
-        table.false_row("false accepts, bench noise and distant talk", noise)
-    return noise
+    table.false_row("false accepts, bench noise and distant talk", noise)
 
 
 def ordinary_bench(bench: Bench, voices: tuple[Voice, ...], cache: Path, short: bool) -> Tally:
@@ -482,7 +509,11 @@ def options() -> argparse.Namespace:
     parser.add_argument("--net", choices=("hama", "pocketsphinx"))
     parser.add_argument("--strict", action="store_true", help="the limits for a room with talk in it")
     parser.add_argument("--numbers-on", action="store_true")
-    parser.add_argument("--only", choices=("commands", "false", "load", "cases"))
+    parser.add_argument(
+        "--only", nargs="+", choices=PARTS, default=PARTS, metavar="PART", help=" ".join(PARTS)
+    )
+    parser.add_argument("--conditions", nargs="+", choices=CONDITIONS, metavar="CONDITION")
+    parser.add_argument("--no-baseline", action="store_true", help="measure without pocketsphinx beside it")
     parser.add_argument("--show", action="store_true", help="print what was missed")
     parser.add_argument(
         "--confusions", type=Path, metavar="FILE", help="count them with the tuning voices, and end"
@@ -491,6 +522,7 @@ def options() -> argparse.Namespace:
     args = parser.parse_args()
     if args.short:
         args.hours, args.noise_hours = 0.01, 1 / 12
+    args.conditions = args.conditions or (tuple(HEARD_BARS) if args.short else CONDITIONS)
     return args
 
 
@@ -505,28 +537,22 @@ def main() -> int:
     )
     every_voice = every_voice[:9:4] if args.short else every_voice
     voices = tuple(v for v in every_voice if v not in corpus.MORE)
-    bench, table = Bench(args.net, baseline=True, strict=args.strict), Table()
+    bench, table = Bench(args.net, not args.no_baseline, args.strict), Table()
     print(f"network: {bench.net.name}")
     if args.confusions:
         measure_confusions(bench, corpus.available(corpus.DEV)[:5], args.cache, args.confusions)
         return 0
-    if args.only in (None, "commands"):
-        every = measure_commands(bench, table, every_voice, args.cache, args.show, args.short)
-        delay = float(np.percentile(every.delays, 95))
-        wall = float(np.percentile(every.walls, 95))
-        rest = (
-            f"n={len(every.delays)}, median {np.median(every.delays):.2f} s; "
-            f"by this machine's clock {wall:.2f} s, median {np.median(every.walls):.2f} s"
-        )
-        met = delay <= DELAY_BAR_S
-        table.row(
-            "end of phrase to command, 95th percentile", f"{DELAY_BAR_S} s", f"{delay:.2f} s", met, rest
-        )
-    if args.only in (None, "false"):
-        measure_false(bench, table, voices, args.cache, args)
-    if args.only in (None, "load"):
+    if "commands" in args.only:
+        measure_commands(bench, table, every_voice, args)
+    if "numbers" in args.only:
+        measure_numbers(bench, table, every_voice, args)
+    if "running" in args.only:
+        measure_running(bench, table, voices, args)
+    if "noise" in args.only:
+        measure_noise(bench, table, voices, args)
+    if "load" in args.only:
         measure_load(Bench(args.net, baseline=False), table, voices, args.cache, args.short)
-    if args.cases and args.only in (None, "cases"):
+    if args.cases and "cases" in args.only:
         measure_cases(bench, table, args.cases, args.show)
     return 1 if table.missed else 0
 

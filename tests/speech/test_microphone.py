@@ -111,6 +111,7 @@ def test_a_spoken_phrase_is_heard_muted_it_is_not_and_unmuted_it_is_again(
 ) -> None:
     listener.start()
     ready(qtbot, listener)
+    assert len(listener.inputs) == 1  # the loudspeaker's monitor is no microphone
     wav = say_to_wav(tmp_path / "phrase.wav", "take photo")
     assert hear(qtbot, bed, listener, wav).command == "take photo"
     with qtbot.waitSignal(listener.muted, timeout=5000):

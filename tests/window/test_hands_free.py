@@ -17,6 +17,8 @@ from pytestqt.qtbot import QtBot
 from benchguide.procedure.words import REMOVALS
 from benchguide.session import commands as cmd
 from benchguide.session.state import Mark, Status
+from benchguide.speech.listener import Listener
+from benchguide.speech.reader import Reader
 from benchguide.window.actions import BENCH, WINDOW
 from benchguide.window.app import Bench, Options, application, open_shell
 from benchguide.window.demo import procedure_path
@@ -343,8 +345,10 @@ def test_microphone_switch_commands_and_device_are_chosen_on_the_first_use_scree
     from benchguide.window import setup_room
 
     monkeypatch.setattr(setup_room, "devices", lambda: (Path("/dev/input/by-id/usb-Pedal-event-kbd"),))
-    monkeypatch.setattr(setup_room.SetupRoom, "_microphones", staticmethod(lambda: ("Bench microphone",)))
     bench = opened()
+    # the list comes from the process that listens, which is not started here
+    bench.hands_free.listener = listener = Listener(parent=bench.hands_free)
+    listener.inputs = ("Bench microphone",)
     start(bench)
     bench.shell.resize(1280, 800)
     bench.shell.actions_by_name["setup"].trigger()
@@ -374,6 +378,10 @@ def test_microphone_switch_commands_and_device_are_chosen_on_the_first_use_scree
     assert (s.switch_short, s.switch_long, s.switch_double) == ("previous-step", "hold", "step-done")
     assert s.switch_device == "/dev/input/by-id/usb-Pedal-event-kbd"
     # trying it lights the lamp of the page and does nothing on the bench
+    # only another theme or distance dresses the window anew
+    dressed = bench.theme
+    press("setup-speed")
+    assert bench.theme is dressed
     press("setup-try")
     here = bench.driver.state.step.id if bench.driver else ""
     bench.hands_free.switch._pressed("short")
@@ -416,3 +424,32 @@ def test_a_spoken_count_reaches_the_ledger_only_after_it_was_read_back(opened: O
     hands._heard(heard("three screws", 3))
     hands._heard(heard("confirm"))
     assert driver.state.ledger.pieces_of(part) == 3, bench.shell.message.text()
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_the_first_use_screen_shows_everything_at_once_on_a_small_screen(
+    opened: Opener, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch, theme: str
+) -> None:
+    from benchguide.window import setup_room
+
+    device = "/dev/input/by-id/usb-Bench_switch-event-kbd"
+    monkeypatch.setattr(setup_room, "devices", lambda: (Path(device),))
+    on = {"listen": True, "read_aloud": True, "microphone": "The microphone of the left bench, second input"}
+    bench = opened(theme=theme, switch_key=int(Qt.Key.Key_F8), switch_device=device, talker_db=-22.0, **on)
+    hands = bench.hands_free
+    hands.listener, hands.reader = Listener(parent=hands), Reader(parent=hands)
+    hands.listener.hearing, hands.listener.sentence = True, f"Microphone {on['microphone']}."
+    hands.reader.voices, hands.reader.sentence = (
+        ["English (America)"],
+        "Nothing is read aloud: it is not there.",
+    )
+    bench.shell.resize(1280, 800)
+    bench.setup_room.show()
+    page = next(each for each in bench.shell.findChildren(SetupPage) if each.isVisible())
+    qtbot.waitUntil(lambda: page.height() > 600)
+    keys = page.findChildren(QPushButton)
+    assert {"setup-check", "setup-microphone", "setup-speed", "setup-try", "setup-device"} <= {
+        key.objectName() for key in keys
+    }
+    assert page._area.verticalScrollBar().maximum() == 0
+    assert page._area.horizontalScrollBar().maximum() == 0
