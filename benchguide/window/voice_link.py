@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
+from benchguide.procedure.words import FAILING
 from benchguide.session import commands as cmd
 from benchguide.session.state import Status
 from benchguide.window.answering import accept, answers_to, do, move_choice, next_line, wants_number
 from benchguide.window.raiser import ASKED, DONE, REFUSED, SHOOTING, Outcome, Raiser
 
 if TYPE_CHECKING:
+    from benchguide.procedure.procedure import CheckLine
     from benchguide.speech.recogniser import Heard
 
 #: What is said, and the action it raises. A table of phrases may also name any action by its own name.
@@ -106,6 +108,8 @@ class VoiceLink(QObject):
             self._cancel()
         elif heard.command == "confirm":
             self._confirm()
+        elif heard.command == "line fails":
+            self._line_fails(heard.words)
         elif heard.number is not None:
             self._number(heard.number, heard.words)
         else:
@@ -201,11 +205,24 @@ class VoiceLink(QObject):
         elif driver and driver.state.open and driver.state.to_confirm:
             self._tell("confirmed", self._raiser.raise_command("confirm"), "")
         elif line := next_line(self._raiser):
-            good, told = answers_to(line)[0], line.text.rstrip(".?!")
-            self._ask(f"{told}: {good}?", lambda: do(self._raiser, cmd.AnswerLine(line.id, good)))
+            self._ask_line(line, answers_to(line)[0])
         else:
             self._refuse("confirm", "Nothing waits to be confirmed.")
         self.follow()
+
+    def _line_fails(self, words: str) -> None:
+        """The next line of the list is not as it should be: read back, and confirmed like every answer."""
+        question, line = self._raiser.question, next_line(self._raiser)
+        if question.is_open:
+            self._refuse(words, f"A question is open: {question.title.text()}")
+        elif line is None:
+            self._refuse(words, "No line of a list waits for an answer.")
+        else:
+            self._ask_line(line, next(each for each in answers_to(line) if each in FAILING))
+
+    def _ask_line(self, line: CheckLine, answer: str) -> None:
+        told = line.text.rstrip(".?!")
+        self._ask(f"{told}: {answer}?", lambda: do(self._raiser, cmd.AnswerLine(line.id, answer)))
 
     def _cancel(self) -> None:
         if self._pending:

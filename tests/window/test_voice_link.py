@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtWidgets import QApplication
 
+from benchguide.procedure.words import CHOICES, FAILING, Answer
 from benchguide.session import commands as cmd
 from benchguide.session.state import Mark, Status
 from benchguide.speech.phrases import Group, bundled
@@ -50,7 +51,7 @@ def test_every_command_of_the_table_means_something() -> None:
 
     names = {spec.name for spec in (*BENCH, *WINDOW)}
     assert set(ACTIONS.values()) <= names
-    own = {"cancel that", "confirm", "end note"}
+    own = {"cancel that", "confirm", "end note", "line fails"}
     said = {phrase.command for phrase in bundled().phrases if phrase.group is not Group.NUMBER}
     unknown = said - own - set(ACTIONS) - names
     assert not unknown
@@ -157,6 +158,36 @@ def test_a_line_of_a_list_is_read_back_and_then_answered(parts: HandsParts, told
     assert not parts.driver.state.answers
     told.say("confirm")
     assert parts.driver.state.answers == {(step.id, step.lines[0].id): "works"}
+
+
+def test_a_line_that_fails_is_said_read_back_and_then_answered(parts: HandsParts, told: Told) -> None:
+    parts.driver.do(cmd.GoTo("prep-functions"))
+    step = parts.driver.state.step
+    told.say("line fails")
+    assert f"{Answer.FAILS}? Say confirm, or cancel that." in told.understood[-1]
+    assert not parts.driver.state.answers
+    told.say("cancel that")
+    assert not parts.driver.state.answers
+    # asked whether it works, a person may say that it does not
+    told.say("confirm", "line fails", "confirm")
+    assert parts.driver.state.answers == {(step.id, step.lines[0].id): Answer.FAILS}
+    told.say("line fails", "confirm")
+    assert parts.driver.state.answers[(step.id, step.lines[1].id)] == Answer.FAILS
+
+
+def test_a_failing_line_needs_a_line_and_no_open_question(parts: HandsParts, told: Told) -> None:
+    told.say("line fails")
+    assert "No line" in told.refused[-1]
+    parts.driver.do(cmd.GoTo("prep-functions"))
+    parts.actions["note"].trigger()
+    told.say("line fails")
+    assert "question is open" in told.refused[-1]
+    assert not parts.driver.state.answers
+
+
+def test_every_set_of_answers_has_one_that_fails() -> None:
+    """Or what is said could not be told."""
+    assert all(sum(each in FAILING for each in choices) == 1 for choices in CHOICES.values())
 
 
 def test_commands_of_the_bench_wait_while_something_is_asked(parts: HandsParts, told: Told) -> None:
