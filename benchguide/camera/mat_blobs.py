@@ -28,8 +28,12 @@ CLOSE_MM = 0.3
 HOLE_MM2 = 0.5
 #: A single lying screw looks the same on both sides of its axis, but for shine and slant.
 LEAST_SYMMETRY = 0.81
-#: Notches from here on, in mm, tell several parts from an odd one.
+#: Notches from here on, in mm, tell several parts from an odd one; a screw has two at most, beneath its head.
 NOTCH_MM = 0.32
+#: What fills so much of its hull and still has shallower notches is a heap, or must look the same on both sides.
+SHALLOW_MM, FULL, FINE_SYMMETRY = 0.22, 0.9, 0.9
+#: The larger a full outline is, the likelier it is a heap, in mm2: M4 x 10 shows 45.
+LARGE_MM2, LARGE_SYMMETRY = 34.0, 0.93
 #: More parts than this in one cell are a heap.
 MOST_BLOBS = 60
 
@@ -146,10 +150,29 @@ def judge_shape(blob: Blob, ppm: float, slant: float) -> Shape:
     best, symmetry = None, 0.0
     for angle, value in _axes(blob):
         symmetry = max(symmetry, value)
+        if _heaped(blob, ppm, value):
+            continue
         found = _screw(blob, ppm, angle, value, slant)
         if found is not None and (best is None or _likeness(found) > _likeness(best)):
             best = found
     return best or _no_screw(blob, ppm, symmetry)
+
+
+def _heaped(blob: Blob, ppm: float, symmetry: float) -> bool:
+    """True for an outline that screws on a heap have and one screw has not: full, and yet notched or lopsided."""
+    outline = _outline(blob.mask)
+    if _fullness(blob, ppm, outline) <= FULL or symmetry >= LARGE_SYMMETRY:
+        return False
+    notches = _notches(outline, SHALLOW_MM * ppm)
+    if blob.area_mm2 > LARGE_MM2 and notches >= (2 if symmetry < FINE_SYMMETRY - 0.03 else 3):
+        return True
+    return notches > 3 or (notches == 3 and symmetry < FINE_SYMMETRY)
+
+
+def _fullness(blob: Blob, ppm: float, outline: NDArray[np.int32]) -> float:
+    """Share of its convex hull that a blob fills, small holes counted in."""
+    hull = float(cv2().contourArea(cv2().convexHull(outline)))
+    return (blob.area_mm2 + blob.hole_mm2) * ppm**2 / max(1.0, hull)
 
 
 def _likeness(shape: Shape) -> float:
@@ -281,9 +304,12 @@ def _no_screw(blob: Blob, ppm: float, symmetry: float) -> Shape:
     """One odd part, or several: what is pinched in from two sides is several."""
     cv = cv2()
     outline = _outline(blob.mask)
-    solid = (blob.area_mm2 + blob.hole_mm2) * ppm**2 / max(1.0, float(cv.contourArea(cv.convexHull(outline))))
+    solid = _fullness(blob, ppm, outline)
     size = float(max(cv.minAreaRect(outline)[1])) / ppm
-    several = solid <= 0.955 and _notches(outline, NOTCH_MM * ppm) >= 2
+    notches = _notches(outline, NOTCH_MM * ppm)
+    several = (solid <= 0.97 and notches >= 2) or _notches(outline, SHALLOW_MM * ppm) >= 3
+    # a heap of many is round and full, and larger than anything that has no hole
+    several |= blob.area_mm2 > LARGE_MM2 and notches >= 1
     return Shape("touching" if several else "other", 0.0, symmetry, size, 0.0)
 
 

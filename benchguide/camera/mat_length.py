@@ -1,8 +1,8 @@
-"""Length of one lying screw with its standard uncertainty, from the colours along its axis.
+"""Length of one lying screw with its standard uncertainty, from where it ends along its axis (mat_ends.py).
 
-An end is where the colour, on its way from just inside to just outside, has gone half the distance, in the power of
-the picture values that mixes straight at edges (mat_tone.py). The length is what the camera sees on the paper, the
-projected one; `own_length` allows for the tilt of a screw that rests on head and tip, and for the slant of the view.
+The length is what the camera sees on the paper, the projected one; `own_length` allows for the tilt of a screw that
+rests on head and tip, and for the slant of the view. Its uncertainty is told from the picture at hand: shadow around
+the part and at its ends, how far the two ways to tell an end disagree, contrast, and how bright the metal is.
 """
 
 from __future__ import annotations
@@ -12,23 +12,26 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchguide.camera.mat_blobs import Blob, Shape, middle_of, turned
+from benchguide.camera.mat_ends import End, Line, find_end, shade_around
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     Map = NDArray[np.float32]
-    Profile = NDArray[np.float64]
 
 #: Fewer pixels a millimetre give no length.
 FEWEST_PX_MM = 5.0
 
-
-#: Fitted to rendered pictures of two kinds (tests/camera/mat_scene.py, mat_scene_flat.py), which disagree about
-#: contact shadows and bevels as real light does; the middle between them. See `_too_long`.
-FOOT, SHARP, BRIGHT = 2.9, 0.01, 0.9
-#: See `sigma_of`.
-LIGHT, LEAST_MM = 4.0, 0.03
+# The figures below were fitted to pictures of three independent makers (tests/camera/mat_scene*.py), which disagree
+# about contact shadows, bevels and gloss as real light does, each group of maker and density weighing in.
+#: See `_too_long`.
+BLUR, GAP, SHORT_GAP, BRIGHT_GAP = 0.609, 0.803, 0.28, 0.673
+SHOWN, SHADE, DARK, OUTSHINE = 1.001, 0.773, 0.165, 0.293
+#: See `_sigma`.
+SPREAD, CONTRAST, SHADED, SHADED_GAP, GLOSS, LEAST_MM = 0.533, 71.7, 0.298, 3.447, 0.048, 0.012
+#: Rows of the bands around the axis that are looked at, as shares of half the shank.
+BANDS = (0.5, 1.0, 1.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,18 +46,29 @@ class Length:
 
 
 @dataclass(frozen=True, slots=True)
-class _End:
+class _Seen:
+    """One end over all bands; distances in mm."""
+
     at: float
-    """Pixels from the middle of the turned picture, outward."""
+    spread: float
+    """Disagreement between the bands."""
+    gap: float
+    """By colour distance less by hue, 0 where the hue tells nothing."""
+    hue: float
+    """0 to 1: how far the hue can tell part from paper. Black metal has none."""
     contrast: float
-    brightness: float
-    """Of the metal against the paper."""
+    bright: float
+    near: float
+    dip: float
 
 
-def measure(blob: Blob, shape: Shape, ppm: float, native: float, power: float = 1.0) -> Length | None:
+def measure(
+    blob: Blob, shape: Shape, ppm: float, native: float, power: float = 1.0, paper: float = 0.0
+) -> Length | None:
     """Overall length of a screw, or None where an end cannot be made out.
 
-    power: of the picture values in which edges mix straight (mat_tone.py).
+    power: of the picture values in which edges mix straight (mat_tone.py). paper: brightness of clear paper in this
+    cell, in picture values; 0 where it is not known.
     """
     import numpy as np
 
@@ -65,30 +79,48 @@ def measure(blob: Blob, shape: Shape, ppm: float, native: float, power: float = 
     reach = mask.shape[0] // 2
     row = _axis_row(mask, reach)
     half = max(0.25 * shape.shank_mm * ppm, 1.0)
-    found = []
-    for share in (0.5, 1.0, 1.5):
+    found: list[tuple[End, End]] = []
+    for share in BANDS:
         weight = _band(mask.shape[0], row, half * share)
-        inside, clear = weight @ mask, weight @ free
-        line = np.tensordot(weight, colours, (0, 0))
-        tip = _end(line, inside, clear, reach, ppm, native, power)
-        top = _end(line[::-1], inside[::-1], clear[::-1], reach, ppm, native, power)
+        line = Line(np.tensordot(weight, colours, (0, 0)), weight @ mask, weight @ free)
+        tip = find_end(line, reach, ppm, native, power)
+        top = find_end(line.turned(), reach, ppm, native, power)
         if top is not None and tip is not None:
             found.append((top, tip))
     if not found:
         return None
-    tops, tips = [a.at for a, _ in found], [b.at for _, b in found]
-    top_at, tip_at = float(np.median(tops)), float(np.median(tips))
-    spread = (float(np.ptp(tops)) + float(np.ptp(tips))) / ppm if len(found) > 1 else 0.3
-    contrast = min(min(a.contrast, b.contrast) for a, b in found)
+    ends = tuple(_seen([pair[i] for pair in found], ppm) for i in (0, 1))
+    usual, darkest = shade_around(blob, ppm, paper)
+    mm = ends[0].at + ends[1].at - _too_long(ends, native, usual)
+    if mm <= 0:
+        return None
     c, s = math.cos(shape.angle), math.sin(shape.angle)
     x, y = middle[0] + blob.corner[0], middle[1] + blob.corner[1]
-    sigma = sigma_of(native, spread, contrast)
-    brightness = float(np.median([end.brightness for pair in found for end in pair]))
+    top_at, tip_at = (end.at * ppm for end in ends)
     return Length(
-        (top_at + tip_at) / ppm - _too_long(brightness, native),
-        sigma,
+        mm,
+        _sigma(ends, native, darkest),
         (x - top_at * c, y - top_at * s),
         (x + tip_at * c, y + tip_at * s),
+    )
+
+
+def _seen(bands: list[End], ppm: float) -> _Seen:
+    import numpy as np
+
+    at = [end.at / ppm for end in bands]
+    hues = [end.by_hue / ppm for end in bands if end.by_hue is not None]
+    hue = min(max((float(np.median([end.hue for end in bands])) - 0.08) / 0.15, 0.0), 1.0)
+    gap = float(np.median(at) - np.median(hues)) if hues else 0.0
+    return _Seen(
+        float(np.median(at)),
+        float(np.ptp(at)) if len(at) > 1 else 0.15,
+        min(max(gap, -0.2), 0.6) * hue,
+        hue,
+        min(end.contrast for end in bands),
+        float(np.median([end.bright for end in bands])),
+        float(np.median([end.near for end in bands])),
+        float(np.median([end.dip for end in bands])),
     )
 
 
@@ -109,58 +141,38 @@ def _band(rows: int, row: float, half: float) -> Map:
     return np.asarray(weight / weight.sum())
 
 
-def _end(
-    line: Map, inside: Map, clear: Map, reach: int, ppm: float, native: float, power: float
-) -> _End | None:
-    """The end towards higher columns, from the colours (n, 3) along the axis."""
-    import numpy as np
+def _too_long(ends: tuple[_Seen, ...], native: float, shade: float) -> float:
+    """By how many mm both ends together read long by colour distance.
 
-    on = np.flatnonzero(inside > 0.5)
-    if not len(on):
-        return None
-    last = int(on[-1])
-    blur = max(0.2, 1.4 / native) * ppm
-    a, b = last - round(blur + 0.35 * ppm), last - round(blur)
-    c, d = last + 1 + round(blur), last + 1 + round(blur + 0.3 * ppm)
-    if a < 0 or d >= len(line) or b <= a:
-        return None
-    outside = line[c : d + 1][clear[c : d + 1] > 0.9]
-    if len(outside) < 2:
-        return None
-    metal, paper = np.median(line[a : b + 1], 0), np.median(outside, 0)
-    contrast = float(np.linalg.norm(metal - paper))
-    if contrast < 18:
-        return None
-    lit, inner, outer = (_bent(values, power) for values in (line, metal, paper))
-    share = np.linalg.norm(lit - outer, axis=1) / float(np.linalg.norm(inner - outer))
-    at = _crossing(share, b, d, 0.5)
-    if at is None:
-        return None
-    return _End(at - reach, contrast, float(inner @ outer) / float(outer @ outer))
-
-
-def _bent(values: Map, power: float) -> Profile:
-    import numpy as np
-
-    return np.asarray(np.maximum(values.astype(np.float64), 0) ** power)
-
-
-def _too_long(brightness: float, native: float) -> float:
-    """By how many mm both ends together read long, for a part so much brighter than the paper (1: as bright).
-
-    A blurred edge takes in the darkest of the contact shadow, which no longer looks like paper: parts read long,
-    the more so the fewer pixels there are. The bright tip of a part that outshines the paper drowns in it instead.
+    Blur takes in the darkest of the contact shadow; a gap between the two ways is mostly that shadow, unless it shows
+    beside the end and was seen for what it is. The bright end of a part that outshines the paper drowns in it instead.
     """
-    lost = min(max((brightness - 0.9) / 0.5, 0.0), 1.0)
-    return FOOT / native**2 - SHARP - BRIGHT / native * lost
+    long = BLUR / native - SHADE * shade
+    for end in ends:
+        glare = min(max(end.bright - 1, 0.0), 0.8)
+        seen = end.hue * max(end.gap, 0.0) * min(max(1 - end.dip, 0.0), 1.0)
+        long += GAP * max(end.gap, 0.0) - SHOWN * seen
+        long += (SHORT_GAP + BRIGHT_GAP * glare) * min(end.gap, 0.0)
+        long -= DARK * (1 - end.hue) * min(max(1 - end.near, 0.0), 0.6)
+        long -= OUTSHINE / native * min(max(end.bright - 0.9, 0.0), 0.5)
+    return long
 
 
-def _crossing(share: Profile, first: int, last: int, level: float) -> float | None:
-    """Where the share falls below `level` for good, between two columns."""
-    for i in range(last - 1, first - 1, -1):
-        if share[i] >= level > share[i + 1]:
-            return i + float((share[i] - level) / (share[i] - share[i + 1]))
-    return None
+def _sigma(ends: tuple[_Seen, ...], native: float, shade: float) -> float:
+    """Standard uncertainty in mm of both ends together, from what the picture shows there."""
+    spread = min(sum(end.spread for end in ends), 0.6)
+    contrast = min(end.contrast for end in ends)
+    hue = sum(end.hue for end in ends) / len(ends)
+    gap = math.hypot(*(end.gap for end in ends))
+    gloss = sum(min(max(end.bright - 1, 0.0), 0.8) for end in ends)
+    return math.hypot(
+        LEAST_MM,
+        SPREAD * spread,
+        CONTRAST / contrast / native,
+        SHADED * shade * hue,
+        SHADED_GAP * shade * gap,
+        GLOSS * gloss,
+    )
 
 
 def own_length(seen: Length, shape: Shape, slant: tuple[float, float] | None) -> tuple[float, float]:
@@ -184,12 +196,3 @@ def own_length(seen: Length, shape: Shape, slant: tuple[float, float] | None) ->
     unknown = abs(seen.mm - short) / math.sqrt(12)
     doubt = 0.0 if slant else 0.1 * head
     return (seen.mm + short) / 2, math.sqrt(seen.sigma_mm**2 + unknown**2 + doubt**2)
-
-
-def sigma_of(native: float, spread: float, contrast: float) -> float:
-    """Standard uncertainty in mm from pixels a millimetre, disagreement between bands, and colour distance.
-
-    `LIGHT` stands for what no picture tells, contact shadows against bevels; blur adds to it as in `_too_long`.
-    """
-    found = (LIGHT / native**2) ** 2 + (0.35 * spread) ** 2 + (16 / contrast / native) ** 2
-    return math.sqrt(found + LEAST_MM**2)

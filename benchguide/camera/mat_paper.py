@@ -49,6 +49,8 @@ class Patch:
     """(H, W, 3) the cell itself."""
     burnt: float
     """Share of the cell where the picture is at its upper limit."""
+    paper: float
+    """Brightness of clear paper, in picture values; 0 where none is seen."""
 
 
 def linear_table() -> NDArray[np.float32]:
@@ -98,7 +100,10 @@ def read_patch(image: NDArray[np.uint8], plane: Plane, cell: Box) -> Patch:
     burnt = float((picture[rim:-rim, rim:-rim].min(2) >= 250).mean())
     h, w = cover.shape
     box = Box(wide.x + rim / ppm, wide.y + rim / ppm, w / ppm, h / ppm)
-    return Patch(box, ppm, native, cover, np.ascontiguousarray(picture[rim:-rim, rim:-rim]), burnt)
+    own = np.ascontiguousarray(picture[rim:-rim, rim:-rim])
+    clear = cover < 0.2
+    paper = float(np.median(own[clear].mean(1))) if clear.any() else 0.0
+    return Patch(box, ppm, native, cover, own, burnt, paper)
 
 
 def _white(light: Map, ring: int) -> Map:

@@ -261,7 +261,7 @@ def _summed(name: str, items: tuple[Item, ...], patch: Patch, native: float, at_
     if float((patch.cover > 0.5).mean()) > 0.6:
         count, reason = None, "It is too full to tell parts apart: spread them."
     elif touching:
-        count, reason = None, "Parts touch: spread them."
+        count, reason = None, "Parts touch, or an odd one lies there: spread them."
     elif native < FEWEST_FOR_COUNT and items:
         count, at_least = None, 1
         reason = f"{native:.1f} pixels a millimetre are too few to count: bring the camera nearer."
@@ -285,7 +285,7 @@ def _item(blob: Blob, patch: Patch, plane: Plane, slant: tuple[float, float] | N
     elif blob.at_rim:
         why = "It lies on the line: push it into the cell."
     else:
-        length = measure(blob, shape, patch.ppm, patch.native, plane.mixing)
+        length = measure(blob, shape, patch.ppm, patch.native, plane.mixing, patch.paper)
         why = None if length else "Its ends cannot be made out."
     if length is None:
         return Item("screw", None, None, why, head, spot, None)

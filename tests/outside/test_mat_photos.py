@@ -107,7 +107,7 @@ def test_coins_on_a_photograph_are_counted():
     h, w = cover.shape
     blobs = [
         blob
-        for blob in find_blobs(Patch(Box(0, 0, w / ppm, h / ppm), ppm, ppm, cover, picture, 0.0))
+        for blob in find_blobs(Patch(Box(0, 0, w / ppm, h / ppm), ppm, ppm, cover, picture, 0.0, 0.0))
         if blob.area_mm2 > 25
     ]
     assert len(blobs) == 24
