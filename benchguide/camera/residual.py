@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 
 ROUND = 0.5  # share of a difference that may be left once a round thing is turned back
+EVEN = 0.3  # evenness of a circular edge from which it is one
+REACH = 1.35  # radii of a circle a difference may reach out from its centre, and be that of a turned head
+SORTED = 0.52  # share of the distance of two heads that may be left once their rings are sorted
 CLIPPED = 246  # grey levels of 8 bit from which a channel is taken to be cut off
 
 
@@ -116,16 +119,19 @@ def matched(found: Image, left: Image, seen: Image, side: int = 81) -> Image:
     side = max(3, side // 4 | 1)
     a = cv.resize(found, small, interpolation=cv.INTER_AREA).astype(np.float32)
     b = cv.resize(left, small, interpolation=cv.INTER_AREA).astype(np.float32)
-    known = (cv.resize(seen, small, interpolation=cv.INTER_AREA) > 250).astype(np.float32)
+    inside = cv.resize(seen, small, interpolation=cv.INTER_AREA) > 250
+    # a channel that is cut off tells no gain
+    known = (inside[..., None] & (a < CLIPPED) & (b < CLIPPED)).astype(np.float32)
     weight = known
     gain = np.ones_like(a)
     for _ in range(3):
-        w3 = cv.merge([weight] * 3)
-        above = cv.boxFilter(a * w3, -1, (side, side)) + 0.5
-        below = cv.boxFilter(b * w3, -1, (side, side)) + 0.5
+        most = (cv.mean(a * weight)[:3], cv.mean(b * weight)[:3])
+        overall = np.array([(x + 0.5) / (y + 0.5) for x, y in zip(*most, strict=True)], np.float32)
+        above = cv.boxFilter(a * weight, -1, (side, side)) + 0.5 * overall
+        below = cv.boxFilter(b * weight, -1, (side, side)) + 0.5
         gain = np.clip(above / below, np.float32(0.5), np.float32(2.0))
-        misfit = np.abs(a - b * gain).max(2)
-        weight = known / (1 + (misfit / 12) ** 2)
+        misfit = (np.abs(a - b * gain) * known).max(2)
+        weight = known / (1 + (misfit / 12) ** 2)[..., None]
     gain = cv.resize(gain, (width, height), interpolation=cv.INTER_LINEAR)
     lit = cv.convertScaleAbs(cv.multiply(left, gain, dtype=cv.CV_32F))
     # a value at the top of the range only says "at least so much": found may be brighter there
@@ -250,19 +256,23 @@ def _window(plane: Floats, sigma: float) -> Floats:
     return cv.boxFilter(cv.boxFilter(plane, -1, (side, side)), -1, (side, side))
 
 
-def ring_distance(a: Image, b: Image, centre: tuple[float, float], radius: float, play: float = 2.0) -> float:
+def ring_distance(
+    a: Image, b: Image, centre: tuple[float, float], radius: float, play: float = 2.0, *, order: bool = True
+) -> float:
     """How unlike two round things are when turning does not count, in grey levels.
 
     Each ring about the centre is sorted by value in both pictures and compared; the centre
-    in `b` may lie up to `play` pixels off: the least of 25 positions is given.
+    in `b` may lie up to `play` pixels off: the least of 25 positions is given. order: False
+    leaves the rings unsorted, so that turning counts.
     """
     import numpy as np
 
     rings = max(5, min(14, round(radius * 0.8)))
     offsets = np.linspace(-play, play, 5)
     spots = np.array([(centre[0] + x, centre[1] + y) for y in offsets for x in offsets])
-    own = np.sort(_polar(a, np.array([centre]), radius, rings, 40), axis=1)
-    other = np.sort(_polar(b, spots, radius, rings, 40), axis=1)
+    own, other = _polar(a, np.array([centre]), radius, rings, 40), _polar(b, spots, radius, rings, 40)
+    if order:
+        own, other = np.sort(own, axis=1), np.sort(other, axis=1)
     weight = np.arange(rings, dtype=np.float32) + 0.5
     per_ring = np.abs(own - other).mean(axis=(1, 3))
     return float((per_ring @ (weight / weight.sum())).min())
@@ -331,18 +341,39 @@ def turned(a: Image, b: Image, box: tuple[int, int, int, int], limits: Limits) -
     longest = max(w, h)
     sizes = (max(5.0, 0.42 * longest), min(30.0, max(14.0, 1.5 * longest)))
     reach = 4 + 0.3 * longest
-    first = circles(cv.cvtColor(a, cv.COLOR_BGR2GRAY), centre, reach, *sizes, limits.circle)
-    second = circles(cv.cvtColor(b, cv.COLOR_BGR2GRAY), centre, reach, *sizes, limits.circle) if first else []
+    grey = [cv.cvtColor(each, cv.COLOR_BGR2GRAY) for each in (a, b)]
+    first = circles(grey[0], centre, reach, *sizes, limits.circle)
+    second = circles(grey[1], centre, reach, *sizes, limits.circle) if first else []
     best = float("inf")
     for one in first:
         for two in second:
             if abs(one[2] - two[2]) <= 1.6 and (one[0] - two[0]) ** 2 + (one[1] - two[1]) ** 2 <= 8:
                 # only as far out as the difference goes: what is alike around it says nothing
-                far = max(one[0] - x, x + w - 1 - one[0], one[1] - y, y + h - 1 - one[1]) + 1.5
-                out = min(one[2] * 1.15, far)
-                best = min(best, ring_distance(a, b, (one[0], one[1]), out, min(2.0, max(0.8, 0.12 * out))))
+                far = max(one[0] - x, x + w - 1 - one[0], one[1] - y, y + h - 1 - one[1])
+                if far > REACH * one[2] or min(_evenness(grey[0], one), _evenness(grey[1], two)) < EVEN:
+                    continue  # the difference goes on outside, or it is a corner of something square
+                out = min(one[2] * 1.15, far + 1.5)
+                play = min(2.0, max(0.8, 0.12 * out))
+                ring = ring_distance(a, b, (one[0], one[1]), out, play)
+                apart = ring_distance(a, b, (one[0], one[1]), out, play, order=False)
+                if ring > SORTED * apart:
+                    continue  # turning explains too little of it
+                best = min(best, ring)
                 break
     return best
+
+
+def _evenness(grey: Image, circle: tuple[float, float, float, float]) -> float:
+    """Whether the step at a circle goes all round: its lower quartile over 40 spokes by its mean, 1 at best."""
+    import numpy as np
+
+    rings = int(np.ceil(circle[2] + 3))
+    values = _polar(grey, np.array([circle[:2]]), float(rings), rings, 40)[0, :, :, 0]
+    change = values[:, 2:] - values[:, :-2]
+    at = min(change.shape[1] - 1, max(0, round(circle[2] - 1.5)))
+    step = (change[:, max(0, at - 1) : at + 2] * np.sign(change[:, at].mean())).max(1)
+    mean = float(step.mean())
+    return float(np.percentile(step, 25)) / mean if mean > 0 else 0.0
 
 
 def went_round(a: Image, b: Image, box: tuple[int, int, int, int], limits: Limits) -> bool:
