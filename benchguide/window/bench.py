@@ -362,6 +362,8 @@ class BenchRoom(QWidget):
         finally:
             for layout in self._layouts:
                 layout.setEnabled(True)
+            # a foot that came back meanwhile missed its turn, and a layout that is out of date asks for no other
+            self._layouts[-1].activate()
 
     def _show_open(self, state: State) -> None:
         step, job = state.step, state.job

@@ -52,6 +52,7 @@ class Eyes(QObject):
         self._poor: Banner | None = None
         self._watch: Watch | None = None
         self._marking = 0
+        self._laid: tuple[str, LiveTold] | None = None
         self.page: MatPage | None = None
         self.hands = HandsWatch(self)
         self.live = LiveCompare(self)
@@ -267,13 +268,14 @@ class Eyes(QObject):
         room = self._room
         if room is None or not room.reference or room.mode == "live":
             return
+        self._laid = (room.reference, told)
         if not told.aligned:
             room.camera.set_seen((), None, "cannot tell what differs")
             return
         listed = self._listed(told)
         outlines = told.outlines if listed is None else listed
         note = f"{len(outlines)} may differ" if outlines else ""
-        room.camera.set_seen(outlines, told.laid, note if listed is None else f"{note}, as listed")
+        room.camera.set_seen(outlines, told.laid, note if listed is None else f"{len(outlines)} listed")
 
     def _listed(self, told: LiveTold) -> tuple[Outlined, ...] | None:
         """What the list beside the picture still asks, by its numbers, where it lies on the moving picture; None when
@@ -330,6 +332,9 @@ class Eyes(QObject):
             rows = [Row(str(c["hint"]), float(str(c["score"]))) for c in compared.candidates]
             answers = {n: a for (at, n), a in state.differences.items() if at == step}
             room.differences.show_told(compared.as_left, rows, answers, compared.why)
+            if self._laid is not None and self._laid[0] == room.reference:
+                # what the list asks now is outlined now, not with the next picture that is compared
+                self._on_live(self._laid[1])
 
     def _next_difference(self) -> None:
         if self._room is not None:

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,7 @@ from benchguide.session import events as ev
 from benchguide.session.gates import gates_for_step
 from benchguide.store.live import read_session
 from benchguide.window.app import Bench, Options, application, open_shell
+from benchguide.window.demo import ScriptClock
 from benchguide.window.hands_watch import HandsWatch
 from benchguide.window.live_compare import LiveCompare
 from benchguide.window.photo_judge import PhotoJudge, View, pick
@@ -80,7 +82,8 @@ def bench(
     tmp_path: Path, qtbot: QtBot, qapp: QApplication, shown: Shown, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[Bench]:
     monkeypatch.setattr(Bench, "_make_source", lambda self: Pictures(shown))
-    options = Options(data=tmp_path, camera="camera:test", sound=False, hands_free=False)
+    clock = ScriptClock(datetime.now().astimezone())
+    options = Options(data=tmp_path, camera="camera:test", sound=False, hands_free=False, clock=clock)
     shell, theme = open_shell(application(), options)
     qtbot.addWidget(shell)
     shell.show()
@@ -180,7 +183,7 @@ def test_as_left_is_compared_and_its_candidates_answered(bench: Bench, qtbot: Qt
     assert "all good" not in panel.title.text()
     # the outlines on the picture bear the numbers of the list, until they are answered
     camera = bench.bench_room.camera
-    qtbot.waitUntil(lambda: camera.live_label.endswith("as listed"), timeout=WAIT_MS)
+    qtbot.waitUntil(lambda: camera.live_label.endswith("listed"), timeout=WAIT_MS)
     assert [each.number for each in camera.outlines] == list(range(1, len(compared.candidates) + 1))
     first, box = camera.outlines[0], compared.candidates[0]
     wide, high = left.width, left.height
@@ -189,7 +192,7 @@ def test_as_left_is_compared_and_its_candidates_answered(bench: Bench, qtbot: Qt
     bench.shell.actions_by_name["difference-mended"].trigger()
     assert driver.state.differences[(step, 1)] == "mended"
     qtbot.waitUntil(lambda: 1 not in [each.number for each in camera.outlines]
-                    or not camera.live_label.endswith("as listed"), timeout=WAIT_MS)  # fmt: skip
+                    or not camera.live_label.endswith("listed"), timeout=WAIT_MS)  # fmt: skip
     record = read_record(bench.log, driver.session_id)
     told = [e.sentence for e in exceptions_of(record) if e.kind == "difference"]
     assert len(told) == len(compared.candidates)
@@ -396,3 +399,22 @@ def test_the_moving_picture_rests_while_a_photo_is_judged(qtbot: QtBot, tmp_path
     qtbot.waitUntil(lambda: bool(told), timeout=WAIT_MS)
     assert getattr(told[0], "aligned", False)
     live.close()
+
+
+def test_a_key_that_comes_after_a_question_has_its_place(bench: Bench, qtbot: QtBot, shown: Shown) -> None:
+    """The keys gave way to a question; the key that the as-found photo brings stands in their row all the same."""
+    driver, keys = bench.driver, bench.bench_room.keys
+    assert driver is not None
+    assert isinstance(bench.options.clock, ScriptClock)
+    photo(bench, qtbot, "free")
+    driver.do(cmd.BeginHold("telephone"))
+    bench.options.clock.advance(200)
+    driver.do(cmd.EndHold())
+    assert not keys["hold"].isVisible()
+    driver.do(cmd.ConfirmLast())
+    to_way_back(bench, qtbot, shown)
+    qtbot.wait(50)
+    hold, compare = keys["hold"].geometry(), keys["picture-mode"].geometry()
+    assert keys["picture-mode"].isVisible()
+    assert (compare.top(), compare.height()) == (hold.top(), hold.height())
+    assert compare.left() > hold.right()
