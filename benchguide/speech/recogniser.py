@@ -152,7 +152,7 @@ class Recogniser:
     def _heard(self, stretch: Stretch) -> Heard | None:
         groups, guess = self._groups(), self._guess
         self._guess = None
-        if guess and guess[0] == (stretch.start_s, stretch.end_s, groups):
+        if guess and guess[1].clear and guess[0] == (stretch.start_s, stretch.end_s, groups):
             verdict = guess[1]
         else:
             verdict = self._judged(stretch, groups)

@@ -27,6 +27,9 @@ class Limits:
     further_margin: float = 0.5
     phoneme_s: float = 0.045  # no phrase is said faster than this a phoneme (measured: 0.055 to 0.16)
     most: float = 1.4  # as many phonemes may be written in the speech for one of the phrase: or more was said
+    unclear: float = (
+        0.5  # without the end of its silence a phrase scores less or more by half of this at most
+    )
     edits: float = 0.95  # edit distance between what the network writes and the phrase, a phoneme
 
     def score_for(self, phonemes: int, group: Group = Group.COMMAND) -> float:
@@ -57,6 +60,7 @@ class Verdict:
     edits: float
     confidence: float
     reason: str
+    clear: bool = True  # a little more or less sound would not turn it
 
 
 class PhraseJudge:
@@ -107,9 +111,12 @@ class PhraseJudge:
         reason = self._why_not(phrase, score - limit, margin, edits)
         if not reason and spoken:
             reason = self._misfit(log_probs, len(samples) / RATE, spoken, len(wanted))
+        above = score - limit
         if reason:
-            return Verdict(None, phrase, score, margin, edits, 0.0, reason)
-        return Verdict(phrase, phrase, score, margin, edits, _confidence(score / limit, margin), "")
+            hopeless = above < -self.limits.unclear or margin < self.limits.unclear / 2
+            return Verdict(None, phrase, score, margin, edits, 0.0, reason, hopeless)
+        clear = above > self.limits.unclear / 2
+        return Verdict(phrase, phrase, score, margin, edits, _confidence(score / limit, margin), "", clear)
 
     def _scorer(self, groups: tuple[Group, ...]) -> tuple[PathScorer, np.ndarray]:
         if groups not in self._scorers:

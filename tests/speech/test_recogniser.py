@@ -288,10 +288,11 @@ class Ordered:
     def __init__(self) -> None:
         self.asked: list[tuple[tuple[Group, ...], int]] = []
         self.phrase = bundled().phrases[0]
+        self.clear = True
 
     def judge(self, samples: np.ndarray, groups: tuple[Group, ...], *_: object) -> Verdict:
         self.asked.append((groups, len(samples)))
-        return Verdict(self.phrase, self.phrase, -1.0, 1.0, 0.0, 0.9, "")
+        return Verdict(self.phrase, self.phrase, -1.0, 1.0, 0.0, 0.9, "", self.clear)
 
 
 class Speech:
@@ -335,3 +336,25 @@ def test_what_is_expected_may_change_while_the_silence_lasts() -> None:
     listener.numbers = True
     assert len(listener.feed(_said(10))) == 1
     assert [Group.NUMBER in groups for groups, _ in judge.asked] == [False, True]
+
+
+def test_what_is_not_clear_is_judged_again_at_the_end() -> None:
+    judge = Ordered()
+    judge.clear = False
+    listener = Recogniser(bundled(), judge=judge, voice=Speech())  # type: ignore[arg-type]
+    assert len(listener.feed(_said(20, 20, 17))) == 1
+    assert len(judge.asked) == 2
+    assert judge.asked[1][1] > judge.asked[0][1]
+
+
+def test_only_what_is_near_its_limit_is_unclear() -> None:
+    sound = _spell("-a-b-c-d-")
+    score = _judge("abcd").judge(sound, (Group.COMMAND,)).score
+    for limit, clear, accepted in (
+        (-9.0, True, True),
+        (score - 0.1, False, True),
+        (score + 0.1, False, False),
+    ):
+        verdict = _judge("abcd", limits=Limits(score=limit, short=0)).judge(sound, (Group.COMMAND,))
+        assert (verdict.clear, verdict.phrase is not None) == (clear, accepted)
+    assert _judge("dcba").judge(sound, (Group.COMMAND,)).clear
