@@ -22,11 +22,20 @@ from benchguide.window.widgets.themed import Painted, label
 #: how a verdict is drawn before its cell: by shape, not by colour
 SIGNS = {AGREE: "=", DISAGREE: "≠"}
 UNKNOWN = "?"
+#: type in a small picture is no smaller than this
+LEAST_PLATE_PX = 9
 
 
 def sign_of(verdict: str) -> str:
     """The shape of a verdict: equal, not equal, or a question mark."""
     return SIGNS.get(verdict, UNKNOWN)
+
+
+def _why(row: CellBeside) -> str:
+    """What the counts beside it do not say already."""
+    told = row.sentence.partition(": ")[2]
+    _counts, ledger, doubt = told.partition("in the ledger.")
+    return doubt.strip() if ledger else told
 
 
 class MatView(CameraView):
@@ -80,6 +89,11 @@ class MatView(CameraView):
     def _paint_plate(self, painter: QPainter, area: QRectF, words: str, violet: QColor, strong: bool) -> None:
         font = self.theme.font(bold=True)
         metrics = QFontMetricsF(font)
+        wide = metrics.horizontalAdvance(words) + self.theme.sizes.gap
+        if wide > area.width() > 0:
+            # a plate must not cover the cell beside it
+            font.setPixelSize(max(LEAST_PLATE_PX, int(font.pixelSize() * area.width() / wide)))
+            metrics = QFontMetricsF(font)
         plate = QRectF(0, 0, metrics.horizontalAdvance(words) + self.theme.sizes.gap, metrics.height())
         plate.moveBottomRight(area.bottomRight())
         painter.fillRect(plate, violet if strong else QColor("white"))
@@ -94,28 +108,35 @@ class MatList(Painted):
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Cells of the mat")
         self.rows: tuple[CellBeside, ...] = ()
+        self._tops = [0.0]
+        """Where each row begins, and where the last ends."""
 
     def set_rows(self, rows: Sequence[CellBeside]) -> None:
         """Show the cells in which something lies or should."""
         order = {DISAGREE: 0, AGREE: 2}
         told = [r for r in rows if r.expected or r.verdict != AGREE]
         self.rows = tuple(sorted(told, key=lambda r: order.get(r.verdict, 1)))
-        self.setMinimumHeight(round(self._row_high() * (len(self.rows) + 1)))
+        self._tops = [0.0]
+        for row in self.rows:
+            self._tops.append(self._tops[-1] + self._row_high(row))
+        self.setMinimumHeight(round(self._tops[-1] + self.theme.sizes.gap))
         self.setAccessibleDescription(" ".join(row.sentence for row in self.rows))
         self.update()
 
-    def _row_high(self) -> float:
-        return QFontMetricsF(self.theme.font()).height() * 2 + self.theme.sizes.gap * 1.5
+    def _row_high(self, row: CellBeside) -> float:
+        lines = 2 if _why(row) else 1
+        return QFontMetricsF(self.theme.font()).height() * lines + self.theme.sizes.gap * 1.5
 
     def paintEvent(self, _event: object) -> None:
         """One row a cell: sign, cell, counts; below it why, where the counts do not say it."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        gap, high = self.theme.sizes.gap, self._row_high()
+        gap = self.theme.sizes.gap
         bold, plain = self.theme.font(bold=True), self.theme.font()
         line = QFontMetricsF(bold).height()
         for number, row in enumerate(self.rows):
-            box = QRectF(0, number * high, self.width(), high - gap / 2)
+            high = self._tops[number + 1] - self._tops[number]
+            box = QRectF(0, self._tops[number], self.width(), high - gap / 2)
             strong = row.verdict == DISAGREE
             painter.setPen(QPen(self.theme.colour("accent" if strong else "edge"), self.theme.sizes.stroke))
             painter.setBrush(self.theme.colour("tint" if strong else "panel"))
@@ -133,7 +154,7 @@ class MatList(Painted):
             painter.drawText(text, int(Qt.AlignmentFlag.AlignRight), counts)
             painter.setFont(plain)
             painter.setPen(self.theme.colour("soft_ink"))
-            told = row.sentence.partition(": ")[2]
+            told = _why(row)
             metrics = QFontMetricsF(plain)
             told = metrics.elidedText(told, Qt.TextElideMode.ElideRight, text.width())
             painter.drawText(text.translated(0, line), int(Qt.AlignmentFlag.AlignLeft), told)
@@ -187,7 +208,8 @@ class MatPage(QWidget):
         self.told.setText(seen.trouble or told)
         self.view.set_cells({} if seen.trouble else seen.places, rows)
         self.list.set_rows(() if seen.trouble else rows)
-        self.warnings.setText(" ".join((*seen.warnings, seen.scale)).strip())
+        # a number stays with its unit
+        self.warnings.setText(" ".join((*seen.warnings, seen.scale)).strip().replace(" %", "\u00a0%"))
         self.title.setText(f"Parts mat {seen.paper}".strip())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

@@ -206,4 +206,18 @@ def test_the_ruler_on_the_bar_is_asked_for_kept_and_used(bench: Bench, qtbot: Qt
     question.accept()
     assert load_settings(bench.folder).mat_bar_mm == 94.0
     assert "94 mm: print the mat again at 100 %" in told[-1]
-    qtbot.waitUntil(lambda: "printed at 94.0 %" in page.warnings.text(), timeout=WAIT_MS)
+    qtbot.waitUntil(lambda: "printed at 94.0\u00a0%" in page.warnings.text(), timeout=WAIT_MS)
+
+
+def test_a_row_of_the_list_says_below_only_what_its_counts_do_not() -> None:
+    from benchguide.session.mat import CellBeside
+    from benchguide.window.mat_page import _why
+
+    def row(told: str) -> CellBeside:
+        return CellBeside("A1", 2, 1, 1, "disagree", f"A1: {told}")
+
+    assert _why(row("1 counted, 2 in the ledger.")) == ""
+    assert (
+        _why(row("1 counted, 2 in the ledger. Something lies on the line.")) == "Something lies on the line."
+    )
+    assert _why(row("Parts touch: spread them.")) == "Parts touch: spread them."
