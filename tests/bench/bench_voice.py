@@ -229,8 +229,8 @@ def case_takes(folder: Path) -> Iterator[tuple[str, Take]]:
 class Table:
     """Prints rows and remembers whether a bar was missed."""
 
-    def __init__(self) -> None:
-        self.missed = 0
+    def __init__(self, baseline: bool) -> None:
+        self.missed, self._baseline = 0, baseline
         print(f"{'what':<46}{'bar':>10}{'figure':>12}  n, baseline")
 
     def row(self, what: str, bar: str, figure: str, met: bool | None, rest: str) -> None:
@@ -238,10 +238,14 @@ class Table:
         mark = {True: "", False: "  MISSED", None: ""}[met]
         print(f"{what:<46}{bar:>10}{figure:>12}  {rest}{mark}", flush=True)
 
+    def beside(self, figure: str) -> str:
+        """What the baseline had."""
+        return f"JSGF {figure}" if self._baseline else "JSGF not run"
+
     def false_row(self, what: str, tally: Tally) -> None:
         hours = tally.seconds / 3600
         upper = POISSON_95[tally.extra] / hours if tally.extra < len(POISSON_95) else float("inf")
-        rest = f"{hours:.2f} h, at most {upper:.1f}/h at 95 %; JSGF {tally.base_extra}"
+        rest = f"{hours:.2f} h, at most {upper:.1f}/h at 95 %; {self.beside(str(tally.base_extra))}"
         met = tally.extra <= max(1.0, FALSE_AN_HOUR * hours)
         self.row(what, "1/h", f"{tally.extra / hours:.2f}/h" if hours else "-", met, rest)
         for line in tally.false:
@@ -261,7 +265,8 @@ def measure_commands(bench: Bench, table: Table, voices: tuple[Voice, ...], args
     wrong = every.wrong + every.extra
     met = None if every.said < 1 / WRONG_BAR else wrong <= WRONG_BAR * every.said  # fewer cannot tell
     upper = POISSON_95[wrong] / every.said if wrong < len(POISSON_95) else wrong / every.said
-    rest = f"{wrong} of {every.said}, at most {upper:.2%} at 95 %; JSGF {every.base_wrong / every.said:.1%}"
+    base = table.beside(f"{every.base_wrong / every.said:.1%}")
+    rest = f"{wrong} of {every.said}, at most {upper:.2%} at 95 %; {base}"
     table.row("wrong command", f"{WRONG_BAR:.1%}", f"{wrong / every.said:.2%}", met, rest)
     delay, wall = (float(np.percentile(times, 95)) for times in (every.delays, every.walls))
     rest = (
@@ -303,7 +308,7 @@ def _command_row(table: Table, what: str, bar: float | None, tally: Tally, show:
     low, high = wilson(tally.heard, tally.said)
     rest = (
         f"n={tally.said}, 95 %: {low:.1%} to {high:.1%}, wrong {tally.wrong}, extra {tally.extra}; "
-        f"JSGF {tally.base_heard / tally.said:.1%}, wrong {tally.base_wrong}"
+        + table.beside(f"{tally.base_heard / tally.said:.1%}, wrong {tally.base_wrong}")
     )
     table.row(what, f"{bar:.0%}" if bar else "-", f"{share:.1%}", None if bar is None else share >= bar, rest)
     if show:
@@ -537,7 +542,7 @@ def main() -> int:
     )
     every_voice = every_voice[:9:4] if args.short else every_voice
     voices = tuple(v for v in every_voice if v not in corpus.MORE)
-    bench, table = Bench(args.net, not args.no_baseline, args.strict), Table()
+    bench, table = Bench(args.net, not args.no_baseline, args.strict), Table(not args.no_baseline)
     print(f"network: {bench.net.name}")
     if args.confusions:
         measure_confusions(bench, corpus.available(corpus.DEV)[:5], args.cache, args.confusions)
