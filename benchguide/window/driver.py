@@ -27,7 +27,7 @@ from benchguide.store.live import LiveSession
 from benchguide.store.photos import KeptPhoto, PhotoFacts, PhotoShelf
 from benchguide.store.problems import NotKept, PhotoNotKept
 from benchguide.store.pulse import Pulse
-from benchguide.window.photo_judge import PhotoJudge, View, pick
+from benchguide.window.photo_judge import PhotoJudge, View, pick, unchanging
 from benchguide.window.photo_place import Known, known_for
 
 if TYPE_CHECKING:
@@ -207,7 +207,7 @@ class BenchDriver(QObject):
         fits: Callable[[NDArray[np.uint8]], bool] | None,
     ) -> Taken:
         """Runs in the shutter's thread: the sharpest of some frames, file, verification, then the verdict."""
-        frame = self._frame(asked_ns, fits)
+        frame, same = self._frame(asked_ns, fits)
         taken = facts.taken + timedelta(microseconds=(frame.exposed_ns - asked_ns) // 1000)
         kept = self._shelf.keep(encode_jpeg(frame.image), replace(facts, taken=taken, source=frame.source))
         frozen = self._camera.status().state is CameraState.FROZEN
@@ -216,17 +216,18 @@ class BenchDriver(QObject):
             View(shot.step, shot.purpose, shot.what),
             known,
             frozen=frozen,
-            may_repeat=self._camera.may_repeat,
+            may_repeat=self._camera.may_repeat or not same,
         )
         return Taken(kept, taken, frame.source, verdict)
 
-    def _frame(self, asked_ns: int, fits: Callable[[NDArray[np.uint8]], bool] | None) -> Frame:
+    def _frame(self, asked_ns: int, fits: Callable[[NDArray[np.uint8]], bool] | None) -> tuple[Frame, bool]:
+        """The picture to keep, and whether all that were taken with it were the very same."""
         frames = self._camera.burst(BURST, asked_ns, within_s=BURST_S, timeout_s=SHUTTER_WAIT_S)
         if fits is not None:
             frames = [frame for frame in frames if fits(frame.image)]
             if not frames:
                 raise ShutterFailed("No photo was taken: something came into the picture.")
-        return pick(frames)
+        return pick(frames), unchanging(frames)
 
     def _enter_photo(self, shot: Shot, done: Future[Taken]) -> None:
         self._shooting -= 1

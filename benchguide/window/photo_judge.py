@@ -49,6 +49,15 @@ def pick(frames: Sequence[Frame]) -> Frame:
     return frames[sharpest([frame.image for frame in frames])]
 
 
+def unchanging(frames: Sequence[Frame]) -> bool:
+    """Whether pictures taken one after the other are all the very same; of one alone it cannot be told."""
+    return len(frames) > 1 and len({_print_of(frame.image) for frame in frames}) == 1
+
+
+def _print_of(image: NDArray[np.uint8]) -> int:
+    return zlib.crc32(image[::8].tobytes())
+
+
 class PhotoJudge:
     """Remembers the sharpest photo of each view: a photo much softer than that is poor, however sharp it looks.
 
@@ -72,8 +81,9 @@ class PhotoJudge:
         may_repeat: bool = True,
     ) -> PhotoVerdict | None:
         """The verdict on one photo, (H, W, 3) BGR uint8; None for a mat (its reading says more) or a picture too
-        small to judge. frozen: the camera is known to repeat one picture. may_repeat: two photos of this camera may
-        rightly be the same (stills, a video file); of any other, the same picture twice means that it repeats one.
+        small to judge. frozen: the camera is known to repeat one picture. may_repeat: this photo may rightly be the
+        same as the one before (stills, a stream that changes); else the same picture twice means that the camera
+        repeats one.
         """
         from benchguide.camera.quality import Best, judge_photo
         from benchguide.camera.sharpness import Sharpness
@@ -105,7 +115,7 @@ class PhotoJudge:
 
     def _repeated(self, image: NDArray[np.uint8], may_repeat: bool) -> bool:
         """Whether this is the very picture of the photo before: a sensor's own noise never comes twice."""
-        last, self._last = self._last, zlib.crc32(image[::8].tobytes())
+        last, self._last = self._last, _print_of(image)
         return not may_repeat and self._last == last
 
     def _parts(self, image: NDArray[np.uint8], known: Known) -> tuple[tuple[PartShown, ...], str]:

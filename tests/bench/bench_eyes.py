@@ -191,7 +191,7 @@ class Eyed:
 
         def timed(*arguments: object) -> object:
             kept = frame(*arguments)  # type: ignore[arg-type]
-            self._exposed = kept.exposed_ns
+            self._exposed = kept[0].exposed_ns
             return kept
 
         driver._frame = timed  # type: ignore[method-assign, assignment]

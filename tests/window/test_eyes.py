@@ -33,7 +33,7 @@ from benchguide.window.app import Bench, Options, application, open_shell
 from benchguide.window.demo import ScriptClock
 from benchguide.window.hands_watch import HandsWatch
 from benchguide.window.live_compare import LiveCompare
-from benchguide.window.photo_judge import PhotoJudge, View, pick
+from benchguide.window.photo_judge import PhotoJudge, View, pick, unchanging
 from benchguide.window.photo_place import Earlier, Known, known_for
 from benchguide.window.records_pair import pairs_of, words_of
 from tests.camera.device_scenes import pair
@@ -377,6 +377,10 @@ def test_the_same_picture_twice_is_frozen_but_not_from_stills() -> None:
     known = judge.judge(PAIR.left, view, frozen=True)
     assert known is not None
     assert "frozen" in [reason.fault for reason in known.reasons]
+    one, other = (Frame(image, 0, 0, "test") for image in (PAIR.found, PAIR.left))
+    assert unchanging([one, one])
+    assert not unchanging([one, other])
+    assert not unchanging([one]), "of one picture it cannot be told"
 
 
 def test_the_moving_picture_rests_while_a_photo_is_judged(qtbot: QtBot, tmp_path: Path) -> None:
