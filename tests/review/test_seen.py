@@ -95,7 +95,7 @@ def test_the_page_shows_outlines_answers_poor_photos_and_the_mat(seen: Runner) -
     assert "A1 4 3 disagree A1: 3 counted, 4 in the ledger." in words
     assert "screw 4.1 ± 0.2 mm, screw 3.9 ± 0.2 mm" in words
     assert "A2 1 at least 1 cannot tell" in words
-    assert "1 cell more empty, as in the ledger." in words
+    assert "1 more cell empty, as in the ledger." in words
     assert "The scale was not checked." in words
     assert "longer: stop" in words
     assert "<script" not in html
