@@ -27,6 +27,7 @@ THERE, MISSING, TURNED, LIFTED, CHANGED, CANNOT_TELL = (
 )  # fmt: skip
 
 SCREW_RING = 13.0  # grey levels; re-driven heads stay below, empty holes lie above
+SCREW_SHARE, LEAST_RING = 0.42, 4.0  # the same for heads of little contrast: share of it, and never below
 TURNED_DEG = 1.5
 PLAIN = 2.0  # weight from which a difference found in the whole picture counts at a connector
 MOVED_PX, MOVED_SHARE = 2.2, 0.03  # work pixels, share of the connector's longest side
@@ -96,7 +97,8 @@ def _judged(laid: Laid, place: Place, alignment: Alignment, told: Sequence[Blob]
         ring = ring_distance(
             laid.found, laid.left, centre, 0.5 * 1.15 * longest, min(2.0, max(0.8, 0.12 * longest))
         )
-        return PlaceVerdict(place, THERE if ring < SCREW_RING else MISSING, ring, x=x, y=y)
+        limit = min(SCREW_RING, max(LEAST_RING, SCREW_SHARE * _contrast(laid.found, centre, 0.58 * longest)))
+        return PlaceVerdict(place, THERE if ring < limit else MISSING, ring, x=x, y=y)
     if place.kind == "connector":
         return _connector(laid, place, centre, (x, y), told)
     margin = int(longest)
@@ -118,6 +120,13 @@ def _crops(laid: Laid, centre: tuple[float, float], half: int) -> tuple[Image, I
     x0, y0 = max(0, int(centre[0]) - half), max(0, int(centre[1]) - half)
     x1, y1 = min(width, int(centre[0]) + half + 1), min(height, int(centre[1]) + half + 1)
     return laid.found[y0:y1, x0:x1], laid.left[y0:y1, x0:x1], (x0, y0)
+
+
+def _contrast(image: Image, centre: tuple[float, float], half: float) -> float:
+    """Standard deviation in a square about a place, mean of the channels, grey levels."""
+    x0, y0 = max(0, int(centre[0] - half)), max(0, int(centre[1] - half))
+    part = image[y0 : int(centre[1] + half) + 1, x0 : int(centre[0] + half) + 1]
+    return float(part.std(axis=(0, 1)).mean()) if part.size else 0.0
 
 
 @dataclass(frozen=True, slots=True)

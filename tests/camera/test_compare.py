@@ -100,6 +100,23 @@ def test_the_same_pictures_always_give_the_same_answer(changed: list[Pair]) -> N
     assert compare(each.found, each.left).candidates == compare(each.found, each.left).candidates
 
 
+def test_a_black_screw_missing_from_a_dark_place_is_told() -> None:
+    each = pair(7001, 3)
+    mark = next(p for p in each.places if p[0] == "screw")
+    x, y, r = int(mark[1]), int(mark[2]), int(mark[3] * 0.5)
+    found, left = each.found.copy(), each.found.copy()
+    for picture in (found, left):
+        picture[y - 2 * r : y + 2 * r, x - 2 * r : x + 2 * r] = 40
+    yy, xx = np.ogrid[: found.shape[0], : found.shape[1]]
+    away = np.hypot(xx - x, yy - y)
+    found[away < r] = 58  # head
+    found[away < 0.3 * r] = 30  # recess
+    left[away < 0.6 * r] = 26  # hole
+    place = Place("screw", x, y, 2 * r)
+    assert compare(found, left, places=[place]).places[0].state == "missing"
+    assert compare(found, found, places=[place]).places[0].state == "there"
+
+
 def test_marked_screws_are_there_or_missing() -> None:
     there = missing = 0
     for seed in (7001, 7002):
