@@ -29,7 +29,7 @@ FEWEST_PX_MM = 5.0
 BLUR, GAP, SHORT_GAP, BRIGHT_GAP = 0.609, 0.803, 0.28, 0.673
 SHOWN, SHADE, DARK, OUTSHINE = 1.001, 0.773, 0.165, 0.293
 #: See `_sigma`.
-SPREAD, CONTRAST, SHADED, SHADED_GAP, GLOSS, LEAST_MM = 0.533, 71.7, 0.298, 3.447, 0.048, 0.012
+SPREAD, CONTRAST, SHADED, SHADED_GAP, GLOSS, LEAST_MM = 0.496, 66.7, 0.277, 3.21, 0.045, 0.012
 #: Rows of the bands around the axis that are looked at, as shares of half the shank.
 BANDS = (0.5, 1.0, 1.5)
 
