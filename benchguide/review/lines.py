@@ -25,6 +25,7 @@ GATE_WORDS = {
     "held": "part still held or covered",
     "missing-under": "part below still out",
     "answers": "every line answered",
+    "empty-mat": "photo of the empty mat",
     "reading": "measured value",
     "limits": "measured value within its limits",
     "wait": "countdown",
