@@ -46,7 +46,7 @@ class Shell(QWidget):
         set_role(self._waiting, "heading")
         self._stack.addWidget(self._waiting)
         self._tabs: dict[str, QPushButton] = {}
-        self._subtitle = QLabel()
+        self._subtitle = QLabel(wordWrap=True)
         self._subtitle.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         set_role(self._subtitle, "soft")
         self._spoken = self._said = False
