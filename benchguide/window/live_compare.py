@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QObject, QRectF, Signal
+from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
 from benchguide.window.photo_differences import differences_of, places_of
@@ -28,6 +28,8 @@ log = logging.getLogger(__name__)
 
 #: comparisons a second at most: two are promised, and the preview keeps its share of the machine
 AT_MOST = 3.0
+#: a step that was just asked for is painted first: reading its photo takes a processor for a while
+AFTER_STEP_MS = 60
 #: width of the as-found photo that is laid over the picture, in pixels
 SHOWN_PX = 960
 #: outlines on a moving picture: more would hide it
@@ -79,7 +81,9 @@ class LiveCompare(QObject):
         self._worker: ComparisonWorker | None = None
         self._wanted = 0
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare-prepare")
-        self._following: tuple[object, ...] = ()
+        self._following: tuple[Path | None, tuple[PlaceMarked | None, ...]] = (None, ())
+        self._soon = QTimer(self, singleShot=True, interval=AFTER_STEP_MS)
+        self._soon.timeout.connect(self._begin)
         self.resting: Callable[[], bool] = lambda: False
         """Asked with every frame, in the camera's thread: while it says yes, nothing is compared. A photo that is
         being judged needs the machine more than the moving picture does."""
@@ -92,11 +96,18 @@ class LiveCompare(QObject):
         self._following = wanted
         with self._lock:
             self._wanted += 1
-            number, old, self._worker = self._wanted, self._worker, None
+            old, self._worker = self._worker, None
         if old is not None:
             self._pool.submit(old.stop)
         if photo is not None:
-            self._pool.submit(self._prepare, number, photo, places)
+            self._soon.start()
+        else:
+            self._soon.stop()
+
+    def _begin(self) -> None:
+        photo, places = self._following
+        if photo is not None:
+            self._pool.submit(self._prepare, self._wanted, photo, places)
 
     def _prepare(self, number: int, photo: Path, places: tuple[PlaceMarked | None, ...]) -> None:
         try:

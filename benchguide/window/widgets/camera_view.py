@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Literal
 
-from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt, QThreadPool, Signal, SignalInstance
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt, QThreadPool, QTimer, Signal, SignalInstance
 from PySide6.QtGui import QFontMetricsF, QImage, QImageReader, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -17,6 +17,8 @@ from benchguide.window.widgets.themed import Painted, wrapped
 
 Mode = Literal["live", "over", "beside"]
 MODES: tuple[Mode, ...] = ("live", "over", "beside")
+#: a step that was just asked for is painted before its photo is read
+AFTER_STEP_MS = 30
 
 
 class CameraView(Painted):
@@ -70,7 +72,12 @@ class CameraView(Painted):
         one that cannot be read is left out."""
         self.set_reference(None)
         if path is not None:
-            wanted, loaded = self._wanted, self._loaded
+            wanted = self._wanted
+            QTimer.singleShot(AFTER_STEP_MS, self, lambda: self._begin(path, wanted))
+
+    def _begin(self, path: Path, wanted: int) -> None:
+        loaded = self._loaded
+        if wanted == self._wanted:
             QThreadPool.globalInstance().start(lambda: _load(path, wanted, loaded))
 
     def _take_loaded(self, wanted: int, photo: QImage) -> None:
