@@ -368,6 +368,12 @@ class BenchRoom(QWidget):
     def _show_open(self, state: State) -> None:
         step, job = state.step, state.job
         gates = self._gates(state)
+        # the list itself says how many answers are missing
+        told = tuple(gate for gate in gates if gate.kind != "answers")
+        self.instruction.wait_for_step()
+        # one at a time: the next follows when it is met; the instruction says how many there are
+        self.gates.set_gates(told[:1])
+        self._column.arrange()
         self.instruction.show_step(
             step,
             job.device,
@@ -377,10 +383,6 @@ class BenchRoom(QWidget):
             moved_words(state, step),
             laid_words(state, step),
         )
-        # the list itself says how many answers are missing
-        told = tuple(gate for gate in gates if gate.kind != "answers")
-        # one at a time: the next follows when it is met; the instruction says how many there are
-        self.gates.set_gates(told[:1])
         self._share_right(bool(step.lines), any(gate.kind in PHOTO_GATES for gate in gates))
         self.answers.set_lines(step.lines, _answers_at(state))
         self.device.set_state(job.device, state.ledger, step)

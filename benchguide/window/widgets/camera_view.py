@@ -17,6 +17,8 @@ from benchguide.window.widgets.themed import Painted, wrapped
 
 Mode = Literal["live", "over", "beside"]
 MODES: tuple[Mode, ...] = ("live", "over", "beside")
+#: what lies over the picture is painted with the next one; where none comes in this time, without it
+NEXT_PICTURE_MS = 50
 #: a step that was just asked for is painted before its photo is read
 AFTER_STEP_MS = 30
 
@@ -38,6 +40,8 @@ class CameraView(Painted):
         self._scaled: dict[QSize, QImage] = {}
         self._wanted = 0
         self._loaded.connect(self._take_loaded)
+        self._anew = QTimer(self, singleShot=True, interval=NEXT_PICTURE_MS)
+        self._anew.timeout.connect(self.update)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._tell()
@@ -47,7 +51,8 @@ class CameraView(Painted):
         before, self._frame = self._frame, frame
         if self.status:
             return
-        if before is None or before.size() != frame.size():
+        if before is None or before.size() != frame.size() or self._anew.isActive():
+            self._anew.stop()
             self.update()
         else:
             self.update(self._live_box(self._cells()[-1]).toAlignedRect())
@@ -101,7 +106,7 @@ class CameraView(Painted):
         """Frame the part: left, top, width, height as shares of the picture (0 to 1), or None."""
         if (box, text) != (self.outline, self.outline_text):
             self.outline, self.outline_text = box, text
-            self.update()
+            self._look_anew()
 
     @property
     def shown_mode(self) -> Mode:
@@ -118,7 +123,14 @@ class CameraView(Painted):
     def _tell(self) -> None:
         words = {"live": "live", "over": "as-found photo laid over live", "beside": "as found beside live"}
         self.setAccessibleDescription(self.status or words[self.shown_mode])
-        self.update()
+        self._look_anew()
+
+    def _look_anew(self) -> None:
+        """What lies over the picture changed: while pictures come, it is painted once, with the next of them."""
+        if self._frame is None or self.status:
+            self.update()
+        else:
+            self._anew.start()
 
     def restyle(self) -> None:
         """A new look needs no new scaling."""

@@ -6,7 +6,7 @@ and a mark says that there is more.
 
 from collections.abc import Iterator, Sequence
 
-from PySide6.QtCore import QEvent, QRect, QSize, Qt, Signal
+from PySide6.QtCore import QCoreApplication, QEvent, QRect, QSize, Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QLabel, QPushButton, QScrollArea, QSizePolicy, QWidget
 
@@ -61,6 +61,7 @@ class InstructionPanel(Panel):
         set_role(self._page, "page")
         self._cut = False
         self._arranged: tuple[object, ...] = ()
+        self._waiting = False
         self.pages = QScrollArea()
         self.more = QPushButton("↓  More below")
         self._build()
@@ -112,6 +113,8 @@ class InstructionPanel(Panel):
         self._page.resize(wide + gap, max(high, view.height() - 2 * self.pages.frameWidth()))
         self._look_below()
         self._arranged = self._key()
+        # the texts that were just set have asked for this
+        QCoreApplication.removePostedEvents(self, QEvent.Type.LayoutRequest.value)
 
     def _key(self) -> tuple[object, ...]:
         """What the places follow from."""
@@ -153,9 +156,10 @@ class InstructionPanel(Panel):
         return top - gap
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Everything moves with the size."""
+        """Everything moves with the size, once the words that go with it are known."""
         super().resizeEvent(event)
-        self.arrange()
+        if not self._waiting:
+            self.arrange()
 
     def event(self, event: QEvent) -> bool:
         """A new sheet may bring other type; a text that was just shown is in its place already."""
@@ -170,6 +174,10 @@ class InstructionPanel(Panel):
         em = self.theme.sizes.body_px
         return QSize(round(14 * em), round(6 * em))
 
+    def wait_for_step(self) -> None:
+        """A step is shown in a moment: until then another size moves nothing."""
+        self._waiting = True
+
     def show_step(
         self, step: Step, device: DeviceMap, number: int, total: int,
         gates: Sequence[Gate] = (), moved: str = "", laid: str = "",
@@ -181,6 +189,7 @@ class InstructionPanel(Panel):
         self._show_cautions(cautions_of(step, device))
         self.words.show_words(words_of(step, device, moved, laid))
         self.set_gates(gates)
+        self._waiting = False
         self.arrange()
         self.pages.verticalScrollBar().setValue(0)
         self.setAccessibleDescription(f"{self.number.text()}. {step.text}")

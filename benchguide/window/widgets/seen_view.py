@@ -77,7 +77,7 @@ class SeenView(CameraView):
         """Marked places, shown on the as-found photo."""
         if tuple(spots) != self.spots:
             self.spots = tuple(spots)
-            self.update()
+            self._look_anew()
 
     def set_marking(self, kind: str) -> None:
         """Take taps on the as-found photo as places of this kind; empty ends it."""
@@ -89,7 +89,7 @@ class SeenView(CameraView):
         if banner != self.banner:
             self.banner = banner
             self.setAccessibleDescription(banner.text if banner else self.status)
-            self.update()
+            self._look_anew()
 
     @property
     def live_label(self) -> str:
