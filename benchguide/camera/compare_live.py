@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from benchguide.camera.align import Features, features
+from benchguide.camera.behind import step_aside
 from benchguide.camera.compare import LIVE_WORK, Comparison, Place, compare
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ class ComparisonWorker:
 
     def _work(self) -> None:
         me = threading.current_thread()
+        step_aside()
         while True:
             with self._changed:
                 self._changed.wait_for(lambda: self._stopping or self._waiting is not None)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
+from benchguide.camera.behind import step_aside
 from benchguide.window.photo_differences import differences_of, places_of
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ class LiveCompare(QObject):
         self._lock = threading.Lock()
         self._worker: ComparisonWorker | None = None
         self._wanted = 0
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare-prepare")
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare-prepare", initializer=step_aside)
         self._following: tuple[Path | None, tuple[PlaceMarked | None, ...]] = (None, ())
         self._soon = QTimer(self, singleShot=True, interval=AFTER_STEP_MS)
         self._soon.timeout.connect(self._begin)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
+from benchguide.camera.behind import step_aside
 from benchguide.session.commands import KeepComparison
 from benchguide.window.photo_differences import differences_of, places_of
 
@@ -34,7 +35,7 @@ class PhotoComparer(QObject):
     def __init__(self, photo: Callable[[str], Path], parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._photo = photo
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare")
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compare", initializer=step_aside)
         self._features: tuple[str, Features] | None = None
         self._going = 0
         self._ended.connect(self._take)
