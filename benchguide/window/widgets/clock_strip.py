@@ -101,12 +101,14 @@ class ClockStrip(Painted):
         self.cells: tuple[Cell, ...] = ()
         self._kept, self._words = Kept(MOST_KEPT), Kept(MOST_WORDS)
         self._placed: dict[tuple[tuple[Cell, ...], float], list[QRectF]] = {}
+        self._here: tuple[tuple[Cell, ...], float, list[QRectF]] | None = None
 
     def restyle(self) -> None:
         """Other colours or sizes: every group is drawn anew."""
         for kept in (self._kept, self._words):
             kept.clear()
         self._placed.clear()
+        self._here = None
 
     def set_times(self, figures: ClockFigures) -> None:
         """Show these figures; repaints only the groups whose figure changed."""
@@ -153,7 +155,20 @@ class ClockStrip(Painted):
 
     def _places(self, width: float, cells: tuple[Cell, ...] | None = None) -> list[QRectF]:
         """Where the groups stand; layouts and painting ask for the same few again and again."""
-        key = (self.cells if cells is None else cells, width)
+        if (
+            cells is None
+            and self._here is not None
+            and self._here[0] is self.cells
+            and self._here[1] == width
+        ):
+            return self._here[2]
+        places = self._places_of(self.cells if cells is None else cells, width)
+        if cells is None:
+            self._here = (self.cells, width, places)
+        return places
+
+    def _places_of(self, cells: tuple[Cell, ...], width: float) -> list[QRectF]:
+        key = (cells, width)
         places = self._placed.get(key)
         if places is None:
             while len(self._placed) >= MOST_PLACED:

@@ -62,6 +62,7 @@ class InstructionPanel(Panel):
         self._cut = False
         self._arranged: tuple[object, ...] = ()
         self._waiting = False
+        self._measures: tuple[int, int] | None = None
         self.pages = QScrollArea()
         self.more = QPushButton("↓  More below")
         self._build()
@@ -85,6 +86,7 @@ class InstructionPanel(Panel):
 
     def restyle(self) -> None:
         """Spacing follows the sizes."""
+        self._measures = None
         self.pages.verticalScrollBar().setSingleStep(round(self.theme.sizes.body_px * 2))
         self.arrange()
 
@@ -100,7 +102,7 @@ class InstructionPanel(Panel):
         wide = self.text_width()
         high = self._arrange_page(wide)
         view = room.adjusted(0, head + gap, 0, 0)
-        below = self.more.sizeHint().height() + gap
+        below = self._usual()[1] + gap
         # its room stays until the end is reached: text that jumps while it is read is lost
         self._cut = high > view.height()
         # a bar that comes only when it is needed comes a round late
@@ -116,6 +118,21 @@ class InstructionPanel(Panel):
         # the texts that were just set have asked for this
         QCoreApplication.removePostedEvents(self, QEvent.Type.LayoutRequest.value)
 
+    def _usual(self) -> tuple[int, int]:
+        """Width of the scroll bar and height of the mark below the text: asked for once a look."""
+        if self._measures is None:
+            bar = self.pages.verticalScrollBar()
+            for each in (bar, self.more):
+                each.ensurePolished()
+            self._measures = (bar.sizeHint().width(), self.more.sizeHint().height())
+        return self._measures
+
+    def changeEvent(self, event: QEvent) -> None:
+        """A new sheet may bring other sizes."""
+        if event.type() in (QEvent.Type.StyleChange, QEvent.Type.FontChange):
+            self._measures = None
+        super().changeEvent(event)
+
     def _key(self) -> tuple[object, ...]:
         """What the places follow from."""
         head = (self.stage.text(), self.number.text(), self.holds.text(), self.stage.font())
@@ -124,7 +141,7 @@ class InstructionPanel(Panel):
 
     def text_width(self) -> int:
         """Width of the text in pixels; the scroll bar's room is left free whether there is one or not."""
-        gap, bar = self.theme.sizes.gap, self.pages.verticalScrollBar().sizeHint().width()
+        gap, bar = self.theme.sizes.gap, self._usual()[0]
         inside = self.contentsRect().width() - 3 * gap
         return max(1, inside - 2 * self.pages.frameWidth() - bar - gap)
 
