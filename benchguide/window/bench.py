@@ -91,7 +91,7 @@ PHOTO_GATES = ("as-found", "as-left", "poor-as-found", "poor-as-left")
 MODES: tuple[Mode, ...] = ("live", "beside", "over")
 OPACITY_STEP = 0.15
 #: a layout may ask for another one, a scroll bar that comes for a third; more than that waits
-LAYOUT_TURNS = 2
+LAYOUT_TURNS = 4
 #: a camera picture that comes between a command and its step waits this long
 PICTURE_LATER_MS = 8
 #: below this height in body-type ems only the first hold point is shown; the next follows when it is met
