@@ -416,6 +416,7 @@ class BenchRoom(QWidget):
             words = moved_words(after, step), laid_words(after, step)
             yield from self.instruction.prepare(step, after.job.device, *words)
             yield from self.answers.prepare(step.lines, _answers_at(after))
+            yield from self.stack.prepare(after.job.device, stack(after))
             if not step.lines:
                 yield from self.device.prepare(after.ledger, step)
 

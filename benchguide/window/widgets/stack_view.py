@@ -3,10 +3,10 @@
 It shows the ledger and changes nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, QSizeF, Qt, Signal
-from PySide6.QtGui import QPainter, QPen, QResizeEvent
+from PySide6.QtGui import QPainter, QPen, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QListWidget,
@@ -85,17 +85,20 @@ class _Rows(QStyledItemDelegate):
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: AnyIndex) -> None:
         """Lay down the picture of the row."""
         rect = option.rect
-        item, kind, name, first = index.data(_ROW)
-        words = self._words((item, kind, name, first), rect.width())
-        ratio = painter.device().devicePixelRatioF()
-        key = (item.pieces, kind, name, item.cell, first, rect.width(), rect.height(), ratio)
+        picture = self.picture(index.data(_ROW), rect.size(), painter.device().devicePixelRatioF())
+        painter.drawPixmap(rect.topLeft(), picture)
+
+    def picture(self, shape: Shape, size: QSize, ratio: float) -> QPixmap:
+        """The row of this shape and size in pixels."""
+        item, kind, name, first = shape
+        key = (item.pieces, kind, name, item.cell, first, size.width(), size.height(), ratio)
 
         def draw(fresh: QPainter) -> None:
-            self._draw(fresh, QRectF(0, 0, rect.width(), rect.height()), kind, first, words)
+            whole = QRectF(0, 0, size.width(), size.height())
+            self._draw(fresh, whole, kind, first, self._words(shape, size.width()))
 
         # nothing but the colour of the panel lies behind the list
-        ground = self.theme.colour("panel")
-        painter.drawPixmap(rect.topLeft(), self.kept.picture(key, QSizeF(rect.size()), ratio, ground, draw))
+        return self.kept.picture(key, QSizeF(size), ratio, self.theme.colour("panel"), draw)
 
     def _draw(self, painter: QPainter, whole: QRectF, kind: PartKind, first: bool, words: Words) -> None:
         """Draw a row; the first is framed and says so in words."""
@@ -192,6 +195,14 @@ class StackView(Panel):
         # now, and not in the round of events after this one, which would paint the whole list a second time
         self.list.executeDelayedItemsLayout()
         self.count.setText(counted(ledger))
+
+    def prepare(self, device: DeviceMap, top_first: Sequence[OutItem]) -> Iterator[None]:
+        """Draw ahead of time the rows that look different when this is out: the top one, and the one it covers."""
+        width, ratio = self.list.viewport().width(), self.devicePixelRatioF()
+        for number, item in enumerate(top_first[:2]):
+            shape = self._shape(item, device, number == 0)
+            self._delegate.picture(shape, self._delegate.size(shape, width), ratio)
+            yield
 
     @property
     def rows(self) -> tuple[str, ...]:
