@@ -6,6 +6,7 @@ It shows figures that are handed in; it reads no clock.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import ceil
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, QSizeF
 from PySide6.QtGui import QFont, QPainter, QPaintEvent, QPen, QPixmap
@@ -18,6 +19,8 @@ from benchguide.window.widgets.themed import Painted, advance, line_ascent, line
 
 #: groups that are kept drawn without their figures: those in view and the last few before them
 MOST_KEPT = 24
+#: widths of groups are whole multiples of so many body-type ems
+GRID_EMS = 2
 #: figures and notes that are kept drawn
 MOST_WORDS = 48
 #: sets of figures at one width whose places are remembered
@@ -137,12 +140,14 @@ class ClockStrip(Painted):
     def _widths(self, cells: tuple[Cell, ...] | None = None) -> list[float]:
         strong, plain = self._value_font(), self.theme.font()
         pad = 3 * self.theme.sizes.gap
+        # in coarse widths: a figure that grows by a digit does not move all that stand behind it
+        grid = GRID_EMS * self.theme.sizes.body_px
         room = []
         for cell in self.cells if cells is None else cells:
             value = advance(strong, cell.value)
             if cell.note:
                 value += advance(plain, cell.note) + self.theme.sizes.gap
-            room.append(max(value, advance(plain, cell.caption)) + pad)
+            room.append(ceil((max(value, advance(plain, cell.caption)) + pad) / grid) * grid)
         return room
 
     def _value_font(self) -> QFont:
